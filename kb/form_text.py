@@ -1,0 +1,84 @@
+"""A source of the store printed back as the form it came from."""
+
+import re
+from typing import Any
+
+import yaml
+
+from trayconcord.kb.model import Claim, Source, default_id
+from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
+
+
+class _InLine(dict[str, Any]):
+    """A mapping written on one line."""
+
+
+class _Row(list[Any]):
+    """A list written on one line."""
+
+
+class _Plain(str):
+    """A scalar that is written without quotation marks."""
+
+
+class _Dumper(yaml.SafeDumper):
+    def ignore_aliases(self, data: Any) -> bool:
+        return True
+
+
+_Dumper.add_representer(
+    _InLine, lambda dumper, data: dumper.represent_mapping("tag:yaml.org,2002:map", data.items(), flow_style=True)
+)
+_Dumper.add_representer(_Row, lambda dumper, data: dumper.represent_sequence("tag:yaml.org,2002:seq", data, flow_style=True))
+_Dumper.add_representer(
+    _Plain,
+    lambda dumper, data: dumper.represent_scalar(
+        "tag:yaml.org,2002:bool" if data in ("yes", "no") else "tag:yaml.org,2002:int", str(data)
+    ),
+)
+
+
+def form_text(source: Source, claims: list[Claim]) -> str:
+    """The form of a source, in YAML."""
+    record: dict[str, Any] = {"id": source.id, "title": source.title}
+    optional = {
+        "authors": _Row(source.authors), "year": source.year, "kind": source.kind, "container": source.container,
+        "doi": source.doi, "isbn": source.isbn, "edition-of": source.edition_of,
+        "compiled-from": _Row(source.compiled_from), "note": source.note,
+    }
+    record |= {key: value for key, value in optional.items() if value}
+    form = {"source": record, "claims": [_claim(claim) for claim in claims]}
+    return yaml.dump(form, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=118)
+
+
+def _claim(claim: Claim) -> dict[str, Any]:
+    entry: dict[str, Any] = {"parameter": claim.parameter}
+    if claim.when:
+        entry["when"] = _InLine(claim.when)
+    if claim.value is not None:
+        entry["value"] = _value(claim.value, claim.printed)
+    optional = {"at": claim.at, "obtained": claim.obtained, "reported-by": claim.reported_by, "note": claim.note}
+    entry |= {key: value for key, value in optional.items() if value}
+    if claim.id != default_id(claim.source, claim.parameter, claim.when):
+        entry["id"] = claim.id
+    return entry
+
+
+def _value(value: Recorded, printed: str) -> Any:
+    match value:
+        case Quantity() | Nothing() if printed:
+            return _Plain(printed) if re.fullmatch(r"0|[1-9]\d*", printed) else printed
+        case Nothing():
+            return "none"
+        case Choice(concept):
+            return concept
+        case YesNo(yes):
+            return _Plain("yes" if yes else "no")
+        case Steps(steps):
+            return _Row(steps)
+        case Membership(includes, excludes, exact):
+            if exact:
+                return _Row(sorted(includes))
+            sides = {"includes": _Row(sorted(includes)), "excludes": _Row(sorted(excludes))}
+            return _InLine({side: members for side, members in sides.items() if members})
+    raise TypeError(f"no form for {value!r}")

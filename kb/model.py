@@ -1,0 +1,131 @@
+"""The records of the store: sources, claims, rulings and taught cases."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from trayconcord.kb.grammar import ValueProblem
+from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Nothing, Quantity, Recorded, Steps, YesNo
+from trayconcord.kb.vocabulary import Parameter, Vocabulary
+
+Scope = tuple[tuple[str, str], ...]
+"""Conditions: (axis, concept) pairs in the vocabulary's order of axes; an axis that is missing means any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The bibliographic record of a work. ``year`` is 0 where unknown."""
+
+    id: str
+    title: str = ""
+    authors: tuple[str, ...] = ()
+    year: int = 0
+    kind: str = ""
+    container: str = ""
+    doi: str = ""
+    isbn: str = ""
+    edition_of: str = ""
+    compiled_from: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Why a record of the store cannot be compared: the rule it breaks and the particulars."""
+
+    rule: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One statement by one source. ``value`` is None where it cannot be read; ``troubles`` then say why."""
+
+    id: str
+    source: str
+    parameter: str
+    when: Scope = ()
+    value: Recorded | None = None
+    printed: str = ""
+    at: str = ""
+    obtained: str = ""
+    reported_by: str = ""
+    note: str = ""
+    troubles: tuple[Trouble, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """What the course adopts for a parameter under conditions.
+
+    ``positions_then`` holds the positions as they stood on the day, one line each; dates are ISO 8601.
+    """
+
+    id: str
+    parameter: str
+    when: Scope = ()
+    value: Recorded | None = None
+    printed: str = ""
+    because: str = ""
+    decided_on: str = ""
+    decided_by: str = ""
+    review_by: str = ""
+    positions_then: tuple[str, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A case that a course teaches, and the parameters it wants answered for it."""
+
+    id: str
+    label: str = ""
+    when: Scope = ()
+    asks: tuple[str, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+
+
+def default_id(family: str, parameter: str, when: Scope) -> str:
+    """The id a claim (``family``: its source) or ruling gets when it names none."""
+    stem = f"{family}/{parameter}" if family else parameter
+    return f"{stem}/{'+'.join(concept for _, concept in when)}" if when else stem
+
+
+def in_order(when: dict[str, str], vocabulary: Vocabulary) -> Scope:
+    """Conditions as a scope. Unknown axes come last, by name."""
+    axes = vocabulary.axes
+    return tuple(sorted(when.items(), key=lambda pair: (axes[pair[0]].order if pair[0] in axes else 10**6, pair[0])))
+
+
+def comparable(value: Recorded, parameter: Parameter, vocabulary: Vocabulary) -> Comparable:
+    """A recorded value in the parameter's unit. Raises `ValueProblem` where it is of another kind or dimension."""
+    kind = parameter.kind
+    match value:
+        case Nothing() if kind in ("interval", "count") and parameter.none_means is not None:
+            return Interval(parameter.none_means, parameter.none_means)
+        case Nothing() if kind == "set":
+            return Membership(frozenset(), frozenset(), True)
+        case Quantity(low, high, unit_id) if kind in ("interval", "count"):
+            if low is not None and high is not None and low > high:
+                raise ValueProblem("inverted-range", "the range runs from high to low", "write the lower end first")
+            unit, expected = vocabulary.units.get(unit_id), vocabulary.units[parameter.unit]
+            if unit is None:
+                raise ValueProblem("unknown-term", f"unknown unit {unit_id}", "use a unit of the vocabulary")
+            if unit.kind != expected.kind:
+                raise ValueProblem(
+                    "wrong-dimension", f"{unit.label} does not measure {parameter.label}", f"give it in {expected.symbol}"
+                )
+            if unit == expected:
+                return Interval(low, high)
+            factor = unit.multiplier / expected.multiplier
+            return Interval(_times(low, factor), _times(high, factor))
+        case Choice() | YesNo() | Steps() | Membership() if kind == _KIND_OF[type(value)]:
+            return value
+    raise ValueProblem("malformed-value", f"this is no value of the kind {kind}", f"state a value of the kind {kind}")
+
+
+_KIND_OF: dict[type, str] = {Choice: "choice", YesNo: "yes-no", Steps: "order", Membership: "set"}
+
+
+def _times(end: Fraction | None, factor: Fraction) -> Fraction | None:
+    return None if end is None else end * factor
+

@@ -1,0 +1,67 @@
+"""IRIs of the project and of the standard vocabularies it builds on.
+
+Own terms live under https://w3id.org/trayconcord/ (not yet registered). Every own resource is
+``<base><family>/<id>``; ids are kebab-case and public.
+"""
+
+from rdflib import Namespace, URIRef
+from rdflib.namespace import DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+
+BASE = "https://w3id.org/trayconcord/"
+TC = Namespace(BASE + "def/")
+"""Own classes and properties."""
+
+AXIS = BASE + "axis/"
+CASE = BASE + "case/"
+CHAPTER = BASE + "chapter/"
+CLAIM = BASE + "claim/"
+CONCEPT = BASE + "concept/"
+KIND = BASE + "kind/"
+OBTAINED = BASE + "obtained/"
+PARAMETER = BASE + "parameter/"
+RULE = BASE + "rule/"
+RULING = BASE + "ruling/"
+SCHEME = BASE + "scheme/"
+SOURCE = BASE + "source/"
+TOPIC = BASE + "topic/"
+VALUE_KIND = BASE + "value-kind/"
+OWN_UNIT = BASE + "unit/"
+
+BIBO = Namespace("http://purl.org/ontology/bibo/")
+QUDT = Namespace("http://qudt.org/schema/qudt/")
+UNIT = Namespace("http://qudt.org/vocab/unit/")
+QUANTITY = Namespace("http://qudt.org/vocab/quantitykind/")
+
+PREFIXES: dict[str, str] = {
+    "axis": AXIS,
+    "bibo": str(BIBO),
+    "chapter": CHAPTER,
+    "concept": CONCEPT,
+    "dcterms": str(DCTERMS),
+    "kind": KIND,
+    "obtained": OBTAINED,
+    "owl": str(OWL),
+    "parameter": PARAMETER,
+    "prov": str(PROV),
+    "quantitykind": str(QUANTITY),
+    "qudt": str(QUDT),
+    "rdf": str(RDF),
+    "rdfs": str(RDFS),
+    "scheme": SCHEME,
+    "skos": str(SKOS),
+    "source": SOURCE,
+    "tc": str(TC),
+    "tcunit": OWN_UNIT,
+    "unit": str(UNIT),
+    "xsd": str(XSD),
+}
+
+
+def local(iri: str, family: str) -> str:
+    """The id of a resource: its IRI less the family's namespace; the IRI itself when it lies elsewhere."""
+    return iri[len(family):] if iri.startswith(family) else str(iri)
+
+
+def iri(family: str, identifier: str) -> URIRef:
+    """The IRI of the resource with this id in a family (``CONCEPT``, ``SOURCE``, …)."""
+    return URIRef(family + identifier)

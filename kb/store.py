@@ -1,0 +1,117 @@
+"""The store: layers of Turtle files, loaded into one graph and read as records.
+
+A layer is a folder with ``vocabulary/``, ``sources/``, ``rulings/`` and ``cases/``. The shipped layer lies in this
+package; departments lay their own over it. A file in a later layer takes the place of the file of the same name in
+an earlier one.
+"""
+
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from rdflib import Graph, URIRef
+
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.model import Case, Claim, Ruling, Source
+from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
+from trayconcord.kb.transaction import pending
+from trayconcord.kb.turtle import bulk, read_turtle
+from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
+
+FOLDERS = ("vocabulary", "sources", "rulings", "cases")
+
+
+@dataclass(frozen=True)
+class Store:
+    """Everything that is known: the graph, the records read from it, and where each subject stands."""
+
+    graph: Graph
+    vocabulary: Vocabulary
+    sources: dict[str, Source]
+    claims: list[Claim]
+    rulings: list[Ruling]
+    cases: list[Case]
+    places: dict[URIRef, Place]
+
+    def claims_of(self, source: str) -> list[Claim]:
+        """The claims that a source makes, by id."""
+        return [claim for claim in self.claims if claim.source == source]
+
+    def place_of_claim(self, claim: str) -> Place:
+        """File and line of a claim."""
+        return self.places.get(ns.iri(ns.CLAIM, claim), Place("unknown file"))
+
+
+def shipped() -> Path:
+    """The folder of the shipped layer."""
+    return Path(str(files("trayconcord.kb")))
+
+
+def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str, bytes] | None = None) -> Store:
+    """Load the shipped store with the given layers over it; ``only`` leaves the shipped sources and rulings out.
+
+    ``overlay`` (path within a store -> Turtle) is read as if it lay over the last layer already.
+    Raises `UnusableInput` with every file that cannot be read.
+    """
+    graph = Graph(bind_namespaces="none")
+    places: dict[URIRef, Place] = {}
+    complaints: list[Complaint] = []
+    with bulk():
+        for name, origin in layer_files(layers or [], only, overlay or {}).items():
+            try:
+                data = origin if isinstance(origin, bytes) else origin.read_bytes()
+                lines = read_turtle(data, name, graph)
+            except UnusableInput as error:
+                complaints += error.complaints
+            except OSError as error:
+                complaints.append(Complaint(Place(name), f"cannot be read: {error.strerror}", "check the file"))
+            else:
+                for subject, line in lines.items():
+                    places.setdefault(subject, Place(name, line))
+        if complaints:
+            raise UnusableInput(complaints)
+        return of_graph(graph, places)
+
+
+def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:
+    """Read the records of a graph that holds the vocabulary too."""
+    try:
+        vocabulary = read_vocabulary(graph)
+    except ValueError as error:
+        raise unusable("vocabulary", str(error), "mend the vocabulary of the store") from None
+    subjects = by_subject(graph)
+    return Store(
+        graph=graph,
+        vocabulary=vocabulary,
+        sources=read_sources(subjects),
+        claims=read_claims(subjects, vocabulary),
+        rulings=read_rulings(subjects, vocabulary),
+        cases=read_cases(subjects, vocabulary),
+        places=places,
+    )
+
+
+def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> dict[str, Path | bytes]:
+    """Every Turtle document to load, by the name it is shown under, in the order of loading."""
+    chosen: dict[tuple[str, str], tuple[str, Path | bytes]] = {}
+    root = shipped()
+    for folder in FOLDERS:
+        if only and folder != "vocabulary":
+            continue
+        for path in (root / folder).glob("*.ttl"):
+            chosen[folder, path.name] = (f"kb/{folder}/{path.name}", path)
+    for layer in layers:
+        if not layer.is_dir() and not (overlay and layer is layers[-1]):
+            raise unusable(layer, "is not a folder", "name the folder of a store, or add a form to create it")
+        waiting = pending(layer)
+        homes = {f"{folder}/{path.name}": path for folder in FOLDERS for path in (layer / folder).glob("*.ttl")}
+        for name, path in (homes | waiting).items():
+            folder, _, file = name.partition("/")
+            if folder in FOLDERS:
+                chosen[folder, file] = (str(layer / name), path)
+    for name, data in overlay.items():
+        folder, _, file = name.partition("/")
+        chosen[folder, file] = (str(layers[-1] / name) if layers else name, data)
+    order = {folder: number for number, folder in enumerate(FOLDERS)}
+    return dict(chosen[key] for key in sorted(chosen, key=lambda key: (order[key[0]], key[1])))

@@ -1,0 +1,93 @@
+"""Writing several files of a store as one: all of them or none, whenever the process dies.
+
+The files are first written in full to a folder beside the store's own. One rename of that folder is the moment at
+which they count: readers take a file from it in preference to the file in place (`pending`). Moving the files home is
+then housekeeping, which the next writer finishes if it was cut short.
+"""
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from trayconcord.kb.errors import unusable
+
+_COMMITTED = ".committed"
+_DRAFT = ".draft-"
+_LOCK = ".lock"
+
+
+def pending(layer: Path) -> dict[str, Path]:
+    """Files that count already but have not been moved home, by their path within the store."""
+    committed = layer / _COMMITTED
+    return {path.relative_to(committed).as_posix(): path for path in sorted(committed.glob("*/*")) if path.is_file()}
+
+
+def write_all(layer: Path, contents: dict[str, bytes]) -> None:
+    """Put files (path within the store -> bytes) into a store, all or none. Raises `UnusableInput`."""
+    try:
+        layer.mkdir(parents=True, exist_ok=True)
+        with _locked(layer):
+            _finish(layer)
+            for left in layer.glob(_DRAFT + "*"):
+                shutil.rmtree(left)
+            draft = Path(tempfile.mkdtemp(prefix=_DRAFT, dir=layer))
+            try:
+                for name, data in contents.items():
+                    _write(draft / name, data)
+                _sync_folder(draft)
+                os.rename(draft, layer / _COMMITTED)
+            except BaseException:
+                shutil.rmtree(draft, ignore_errors=True)
+                raise
+            _sync_folder(layer)
+            _finish(layer)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise unusable(layer, f"cannot be written: {reason}; nothing was changed", "check the folder and try again") from None
+
+
+def _write(path: Path, data: bytes) -> None:
+    path.parent.mkdir(exist_ok=True)
+    with open(path, "wb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _finish(layer: Path) -> None:
+    """Move committed files home."""
+    for name, path in pending(layer).items():
+        home = layer / name
+        home.parent.mkdir(exist_ok=True)
+        os.replace(path, home)
+        _sync_folder(home.parent)
+    if (layer / _COMMITTED).exists():
+        shutil.rmtree(layer / _COMMITTED)
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every file system lets a folder be synced
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextlib.contextmanager
+def _locked(layer: Path) -> Iterator[None]:
+    """One writer at a time; the lock goes with the process that holds it."""
+    try:
+        import fcntl
+    except ImportError:  # no advisory locks on this system
+        yield
+        return
+    with open(layer / _LOCK, "wb") as stream:
+        try:
+            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise unusable(layer, "is being written by another command", "wait for it to end and try again") from None
+        yield

@@ -1,0 +1,259 @@
+"""The vocabulary: parameters, condition axes, concept trees and units, read from the store."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from fractions import Fraction
+from functools import cached_property
+
+from rdflib import Graph, URIRef
+from rdflib.namespace import RDF, SKOS
+
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.literals import number_of
+from trayconcord.kb.namespaces import QUDT, TC
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """Anything with a name: label, other names, definition, and its rank in the vocabulary's order."""
+
+    id: str
+    label: str
+    alt: tuple[str, ...] = ()
+    definition: str = ""
+    order: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Concept(Term):
+    """A concept of one or more schemes; ``broader`` is its one parent."""
+
+    schemes: tuple[str, ...] = ()
+    broader: str | None = None
+    notation: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Axis(Term):
+    """A condition axis: the question a claim answers when it names a concept of ``scheme``."""
+
+    scheme: str = ""
+    question: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unit(Term):
+    """A unit: ``multiplier`` turns one of it into the coherent SI unit of its quantity ``kind``."""
+
+    iri: str = ""
+    symbol: str = ""
+    kind: str = ""
+    multiplier: Fraction = Fraction(1)
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeSystem(Term):
+    """A gauge system: sheet or wire thickness in millimetres by gauge number."""
+
+    symbol: str = ""
+    thickness: dict[int, Fraction] = field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter(Term):
+    """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``."""
+
+    kind: str = ""
+    unit: str = ""
+    chapter: str = ""
+    scheme: str | None = None
+    tolerance: Fraction = Fraction(0)
+    plausible: tuple[Fraction, Fraction] | None = None
+    none_means: Fraction | None = None
+    depends_on: tuple[str, ...] = ()
+    question: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """Every term by id, each table in the vocabulary's own order."""
+
+    parameters: dict[str, Parameter]
+    axes: dict[str, Axis]
+    concepts: dict[str, Concept]
+    schemes: dict[str, Term]
+    units: dict[str, Unit]
+    gauges: dict[str, GaugeSystem]
+    chapters: dict[str, Term]
+    kinds: dict[str, Term]
+    obtained: dict[str, Term]
+
+    @cached_property
+    def above(self) -> dict[str, frozenset[str]]:
+        """Each concept with itself and everything above it: the concepts that cover it."""
+        result: dict[str, frozenset[str]] = {}
+        for concept in self.concepts:
+            chain: list[str] = []
+            here: str | None = concept
+            while here is not None and here not in chain:
+                chain.append(here)
+                parent = self.concepts.get(here)
+                here = parent.broader if parent else None
+            result[concept] = frozenset(chain)
+        return result
+
+    @cached_property
+    def below(self) -> dict[str, frozenset[str]]:
+        """Each concept with itself and everything below it: the concepts that it covers."""
+        result: dict[str, set[str]] = {concept: set() for concept in self.concepts}
+        for concept, chain in self.above.items():
+            for ancestor in chain:
+                if ancestor in result:
+                    result[ancestor].add(concept)
+        return {concept: frozenset(members) for concept, members in result.items()}
+
+    def covers(self, wider: str, narrower: str) -> bool:
+        """Whether ``wider`` is ``narrower`` or stands above it in the tree."""
+        return wider in self.above[narrower]
+
+    def in_scheme(self, scheme: str) -> Iterator[Concept]:
+        """The concepts of a scheme, in order."""
+        return (concept for concept in self.concepts.values() if scheme in concept.schemes)
+
+    def nearest(self, word: str, among: dict[str, Term]) -> str | None:
+        """The id whose id, label or other name is nearest to a word that is not an id."""
+        names: dict[str, str] = {}
+        for identifier, term in among.items():
+            for name in (identifier, term.label, *term.alt):
+                names.setdefault(name.casefold(), identifier)
+        folded = word.casefold().strip()
+        for candidate in (folded, folded.replace("_", "-"), folded.replace("-", " "), folded.replace(" ", "-")):
+            if candidate in names:
+                return names[candidate]
+        close = get_close_matches(folded, names, n=1, cutoff=0.6)
+        return names[close[0]] if close else None
+
+    @cached_property
+    def unit_names(self) -> dict[str, str]:
+        """Every name and symbol a unit goes by, exact spelling first, to the unit's id."""
+        names: dict[str, str] = {}
+        for unit in self.units.values():
+            for name in (unit.symbol, unit.label, *unit.alt):
+                names.setdefault(name, unit.id)
+        for name, unit_id in list(names.items()):
+            names.setdefault(name.casefold(), unit_id)
+        return names
+
+    def units_of(self, kind: str) -> list[Unit]:
+        """The units of a quantity kind, in order."""
+        return [unit for unit in self.units.values() if unit.kind == kind]
+
+
+def unit_id(iri: str) -> str:
+    """The id of a unit: its local name, whether it is QUDT's or our own."""
+    for family in (ns.OWN_UNIT, str(ns.UNIT)):
+        if iri.startswith(family):
+            return iri[len(family):]
+    return iri
+
+
+def read_vocabulary(graph: Graph) -> Vocabulary:
+    """Build the vocabulary from the graph it is stored in."""
+
+    def text(subject: URIRef, predicate: URIRef) -> str:
+        return str(graph.value(subject, predicate) or "")
+
+    def name(subject: URIRef, family: str) -> Term:
+        return Term(
+            id=ns.local(str(subject), family),
+            label=text(subject, SKOS.prefLabel),
+            alt=tuple(sorted(str(alt) for alt in graph.objects(subject, SKOS.altLabel))),
+            definition=text(subject, SKOS.definition),
+            order=int(text(subject, TC.order) or 0),
+        )
+
+    def base(term: Term) -> tuple[str, str, tuple[str, ...], str, int]:
+        return term.id, term.label, term.alt, term.definition, term.order
+
+    def members(cls: URIRef) -> list[URIRef]:
+        found = [subject for subject in graph.subjects(RDF.type, cls) if isinstance(subject, URIRef)]
+        return sorted(found, key=lambda subject: (int(text(subject, TC.order) or 0), str(subject)))
+
+    def plain(cls: URIRef, family: str) -> dict[str, Term]:
+        return {term.id: term for term in (name(subject, family) for subject in members(cls))}
+
+    def ids(subject: URIRef, predicate: URIRef, family: str) -> list[str]:
+        return sorted(ns.local(str(value), family) for value in graph.objects(subject, predicate))
+
+    axes = {
+        term.id: Axis(*base(term), ns.local(text(subject, TC.scheme), ns.SCHEME), text(subject, TC.question))
+        for subject in members(TC.Axis)
+        for term in [name(subject, ns.AXIS)]
+    }
+    concepts = {
+        term.id: Concept(
+            *base(term),
+            tuple(ids(subject, SKOS.inScheme, ns.SCHEME)),
+            next(iter(ids(subject, SKOS.broader, ns.CONCEPT)), None),
+            text(subject, SKOS.notation) or None,
+        )
+        for subject in members(TC.Concept)
+        for term in [name(subject, ns.CONCEPT)]
+    }
+    units = {
+        unit_id(subject): Unit(
+            unit_id(subject),
+            *base(name(subject, ""))[1:],
+            str(subject),
+            text(subject, QUDT.symbol),
+            text(subject, QUDT.hasQuantityKind),
+            number_of(graph.value(subject, QUDT.conversionMultiplier)),
+        )
+        for subject in members(QUDT.Unit)
+    }
+    gauges = {
+        unit_id(system): GaugeSystem(
+            unit_id(system),
+            *base(name(system, ""))[1:],
+            text(system, QUDT.symbol),
+            {
+                int(text(size, TC.gaugeNumber)): number_of(graph.value(size, TC.millimetres))
+                for size in graph.subjects(TC.gaugeSystem, system)
+                if isinstance(size, URIRef)
+            },
+        )
+        for system in members(TC.GaugeSystem)
+    }
+    parameters = {}
+    for subject in members(TC.Parameter):
+        term = name(subject, ns.PARAMETER)
+        low, high = graph.value(subject, TC.plausibleMin), graph.value(subject, TC.plausibleMax)
+        none_means = graph.value(subject, TC.noneMeans)
+        parameters[term.id] = Parameter(
+            *base(term),
+            kind=ns.local(text(subject, TC.valueKind), ns.VALUE_KIND),
+            unit=unit_id(text(subject, QUDT.hasUnit)),
+            chapter=ns.local(text(subject, TC.chapter), ns.CHAPTER),
+            scheme=ns.local(text(subject, TC.scheme), ns.SCHEME) or None,
+            tolerance=number_of(graph.value(subject, TC.tolerance) or 0),
+            plausible=(number_of(low), number_of(high)) if low is not None and high is not None else None,
+            none_means=number_of(none_means) if none_means is not None else None,
+            depends_on=tuple(sorted(ids(subject, TC.dependsOn, ns.AXIS), key=list(axes).index)),
+            question=text(subject, TC.question),
+            note=text(subject, SKOS.scopeNote),
+        )
+    return Vocabulary(
+        parameters=parameters,
+        axes=axes,
+        concepts=concepts,
+        schemes=plain(SKOS.ConceptScheme, ns.SCHEME),
+        units=units,
+        gauges=gauges,
+        chapters=plain(TC.Chapter, ns.CHAPTER),
+        kinds=plain(TC.SourceKind, ns.KIND),
+        obtained=plain(TC.Obtained, ns.OBTAINED),
+    )
+
+

@@ -1,0 +1,152 @@
+"""Facts: what the comparison found, as nodes and properties of the graph for the shapes to judge.
+
+This module computes and passes no judgement: whether a contested topic is a problem, and how grave, is said by a
+shape. Every fact carries a class or property described in the vocabulary's ontology.
+"""
+
+from rdflib import Graph, Literal, URIRef
+from rdflib.namespace import RDF
+
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.model import Claim, Scope, Trouble, comparable
+from trayconcord.kb.namespaces import TC
+from trayconcord.kb.store import Store
+from trayconcord.kb.values import Interval
+from trayconcord.shapes.compare import Comparison, Position, Topic
+from trayconcord.shapes.wording import comparable_text, position_lines
+
+_PROPERTY_OF_TROUBLE = {
+    "unknown-term": TC.unknownTerm,
+    "wrong-dimension": TC.wrongDimension,
+    "inverted-range": TC.invertedRange,
+    "malformed-value": TC.malformed,
+}
+
+
+class Facts:
+    """The facts of a comparison, and what each computed node stands for."""
+
+    def __init__(self, store: Store, comparison: Comparison) -> None:
+        self.store, self.comparison = store, comparison
+        self.graph = Graph(bind_namespaces="none")
+        self.topics: dict[URIRef, Topic] = {}
+        self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
+        self.about: dict[URIRef, tuple[str, Scope]] = {}
+        self._claims()
+        self._sources()
+        self._statements()
+        self._topics()
+        self._rulings()
+        self._cases()
+
+    def _add(self, subject: URIRef, predicate: URIRef, value: URIRef | Literal) -> None:
+        self.graph.add((subject, predicate, value))
+
+    def _troubles(self, subject: URIRef, troubles: tuple[Trouble, ...]) -> None:
+        for trouble in troubles:
+            self._add(subject, _PROPERTY_OF_TROUBLE[trouble.rule], Literal(trouble.message))
+
+    def _claims(self) -> None:
+        vocabulary = self.store.vocabulary
+        first: dict[tuple[object, ...], str] = {}
+        for claim in self.store.claims:
+            subject = ns.iri(ns.CLAIM, claim.id)
+            self._troubles(subject, claim.troubles)
+            if claim.value is None:
+                continue
+            parameter = vocabulary.parameters[claim.parameter]
+            value = comparable(claim.value, parameter, vocabulary)
+            if isinstance(value, Interval) and parameter.plausible is not None:
+                least, most = parameter.plausible
+                ends = [end for end in (value.low, value.high) if end is not None]
+                if any(not least <= end <= most for end in ends):
+                    plausible = comparable_text(Interval(least, most), parameter, vocabulary)
+                    stated = comparable_text(value, parameter, vocabulary)
+                    self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
+            key = (claim.source, claim.parameter, claim.when, value, claim.reported_by)
+            earlier = first.setdefault(key, claim.id)
+            if earlier != claim.id:
+                self._add(subject, TC.repeats, ns.iri(ns.CLAIM, earlier))
+        for claim, newer in self.comparison.superseded():
+            self._add(ns.iri(ns.CLAIM, claim.id), TC.supersededBy, ns.iri(ns.SOURCE, newer))
+
+    def _sources(self) -> None:
+        for source in self.comparison.voices.circular():
+            self._add(ns.iri(ns.SOURCE, source), TC.derivesFromItself, Literal(True))
+        cited = [(ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims]
+        cited += [(ns.iri(ns.SOURCE, s.id), (s.edition_of, *s.compiled_from)) for s in self.store.sources.values()]
+        for subject, sources in cited:
+            for source in sources:
+                if source and source not in self.store.sources:
+                    self._add(subject, TC.unknownSource, Literal(source))
+
+    def _node(self, subject: URIRef, cls: URIRef, parameter: str, when: Scope) -> None:
+        self._add(subject, RDF.type, cls)
+        self._add(subject, TC.parameter, ns.iri(ns.PARAMETER, parameter))
+        for axis, concept in when:
+            self._add(subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept))
+        self.about[subject] = (parameter, when)
+
+    def _positions(self, subject: URIRef, positions: tuple[Position, ...]) -> None:
+        for number, position in enumerate(positions, start=1):
+            node = URIRef(f"{subject}#position-{number}")
+            self._add(subject, TC.position, node)
+            self._add(node, RDF.type, TC.Position)
+            for claim in position.claims:
+                self._add(node, TC.claim, ns.iri(ns.CLAIM, claim.id))
+
+    def _statements(self) -> None:
+        for statement in self.comparison.statements():
+            where = "".join(f"/{concept}" for _, concept in statement.when)
+            subject = URIRef(f"{ns.BASE}statement/{statement.voice}/{statement.parameter}{where}")
+            self._node(subject, TC.Statement, statement.parameter, statement.when)
+            self._add(subject, TC.voice, ns.iri(ns.SOURCE, statement.voice))
+            self._positions(subject, statement.positions)
+            behind = {claim.id: claim for position in statement.positions for claim in position.claims}
+            self.claims_behind[subject] = tuple(behind[claim] for claim in sorted(behind))
+
+    def _topics(self) -> None:
+        for topic in self.comparison.topics:
+            subject = ns.iri(ns.TOPIC, topic.id)
+            cls = TC.OrderTopic if topic.parameter.kind == "order" else TC.ValueTopic
+            self._node(subject, cls, topic.parameter.id, topic.when)
+            self._add(subject, TC.standing, Literal(topic.standing))
+            self._add(subject, TC.firm, Literal(topic.firm))
+            for obtained in {claim.obtained for claim in topic.claims}:
+                self._add(subject, TC.evidence, ns.iri(ns.OBTAINED, obtained or "unstated"))
+            for ruling in topic.rulings:
+                self._add(subject, TC.ruling, ns.iri(ns.RULING, ruling.id))
+            for one in topic.rulings[1:]:
+                self._add(ns.iri(ns.RULING, topic.rulings[0].id), TC.tiesWith, ns.iri(ns.RULING, one.id))
+            self._positions(subject, topic.positions)
+            self.topics[subject] = topic
+
+    def _rulings(self) -> None:
+        for ruling in self.store.rulings:
+            subject = ns.iri(ns.RULING, ruling.id)
+            self._troubles(subject, ruling.troubles)
+            self.about[subject] = (ruling.parameter, ruling.when)
+            if ruling.value is None:
+                continue
+            topic = self.comparison.at(ruling.parameter, ruling.when)
+            self.claims_behind[subject] = topic.claims
+            for claim in self.comparison.supporters(ruling):
+                self._add(subject, TC.supportedBy, ns.iri(ns.CLAIM, claim.id))
+            now, then = set(position_lines(topic, self.store.vocabulary)), set(ruling.positions_then)
+            for line in sorted(now - then):
+                self._add(subject, TC.changedSince, Literal(f"now {line}"))
+            for line in sorted(then - now):
+                self._add(subject, TC.changedSince, Literal(f"then {line}"))
+
+    def _cases(self) -> None:
+        for case in self.store.cases:
+            self._troubles(ns.iri(ns.CASE, case.id), case.troubles)
+            for parameter in case.asks:
+                subject = URIRef(f"{ns.BASE}gap/{case.id}/{parameter}")
+                self._node(subject, TC.Gap, parameter, case.when)
+                self._add(subject, TC.case, ns.iri(ns.CASE, case.id))
+                topic = self.comparison.at(parameter, case.when)
+                for claim in topic.claims:
+                    self._add(subject, TC.answeredBy, ns.iri(ns.CLAIM, claim.id))
+                for ruling in topic.rulings:
+                    self._add(subject, TC.answeredBy, ns.iri(ns.RULING, ruling.id))

@@ -1,0 +1,179 @@
+"""Findings: what a rule found, told to a lecturer: where, what, which claims, and what to do."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from rdflib import URIRef
+
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import Place
+from trayconcord.kb.model import Claim, Scope, Source
+from trayconcord.kb.namespaces import TC
+from trayconcord.kb.store import Store
+from trayconcord.shapes.compare import Position, Topic, topic_id
+from trayconcord.shapes.facts import Facts
+from trayconcord.shapes.rules import Rule
+from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+
+_GRAVITY = {"violation": 0, "warning": 1, "info": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One finding. ``where`` names the file and line of everything involved; ``weight`` ranks it within its rule."""
+
+    rule: str
+    severity: str
+    message: str
+    help: str
+    parameter: str = ""
+    when: Scope = ()
+    claims: tuple[Claim, ...] = ()
+    positions: tuple[tuple[str, tuple[Claim, ...]], ...] = ()
+    sources: tuple[str, ...] = ()
+    where: tuple[Place, ...] = ()
+    weight: int = 0
+    focus: str = ""
+
+    def rank(self) -> tuple[object, ...]:
+        """The order of reading: the gravest first, by rule, the weightiest first."""
+        return _GRAVITY[self.severity], self.rule, -self.weight, self.focus
+
+
+class Teller:
+    """Turns a focus node into a finding."""
+
+    def __init__(self, store: Store, facts: Facts) -> None:
+        self.store, self.facts = store, facts
+        self.claims = {ns.iri(ns.CLAIM, claim.id): claim for claim in store.claims}
+        self.rulings = {ns.iri(ns.RULING, ruling.id): ruling for ruling in store.rulings}
+
+    def tell(self, rule: Rule, severity: str, focus: URIRef, said: str) -> Finding:
+        """The finding of a rule at a node; ``said`` is the engine's message where the rule has none of its own."""
+        claims, positions, weight = self._behind(focus)
+        parameter, when = self._about(focus)
+        words = self._words(focus, rule, parameter, when, claims, positions)
+        sources = sorted({claim.source for claim in claims} | self._source_of(focus))
+        return Finding(
+            rule=rule.name,
+            severity=severity,
+            message=_fill(rule.message or said, words),
+            help=_fill(rule.help, words),
+            parameter=parameter,
+            when=when,
+            claims=claims,
+            positions=tuple((words_of, position.claims) for words_of, position in positions),
+            sources=tuple(sources),
+            where=self._where(focus, claims),
+            weight=weight,
+            focus=str(focus),
+        )
+
+    def _behind(self, focus: URIRef) -> tuple[tuple[Claim, ...], list[tuple[str, Position]], int]:
+        topic = self.facts.topics.get(focus)
+        if topic is not None:
+            return topic.claims, self._told(topic), len(topic.voices)
+        if focus in self.claims:
+            claim = self.claims[focus]
+            other = self.facts.graph.value(focus, TC.repeats)
+            return (claim, self.claims[other]) if isinstance(other, URIRef) else (claim,), [], 0
+        behind = self.facts.claims_behind.get(focus, ())
+        parameter, when = self.facts.about.get(focus, ("", ()))
+        if focus in self.rulings and behind:
+            topic = self.facts.comparison.at(parameter, when)
+            return behind, self._told(topic), len(topic.voices)
+        return behind, [], len(behind)
+
+    def _told(self, topic: Topic) -> list[tuple[str, Position]]:
+        vocabulary = self.store.vocabulary
+        return [(comparable_text(p.value, topic.parameter, vocabulary), p) for p in topic.positions]
+
+    def _about(self, focus: URIRef) -> tuple[str, Scope]:
+        if focus in self.claims:
+            return self.claims[focus].parameter, self.claims[focus].when
+        return self.facts.about.get(focus, ("", ()))
+
+    def _source_of(self, focus: URIRef) -> set[str]:
+        source = ns.local(focus, ns.SOURCE)
+        return {source} if source != str(focus) else set()
+
+    def _where(self, focus: URIRef, claims: tuple[Claim, ...]) -> tuple[Place, ...]:
+        places = [self.store.places[focus]] if focus in self.store.places else []
+        case = self.facts.graph.value(focus, TC.case)
+        places += [self.store.places[case]] if isinstance(case, URIRef) and case in self.store.places else []
+        places += [self.store.place_of_claim(claim.id) for claim in claims]
+        return tuple(dict.fromkeys(places))
+
+    def _words(
+        self, focus: URIRef, rule: Rule, parameter: str, when: Scope,
+        claims: tuple[Claim, ...], positions: list[tuple[str, Position]],
+    ) -> dict[str, Any]:
+        vocabulary = self.store.vocabulary
+        topic = self.facts.topics.get(focus)
+        conditions = scope_text(when, vocabulary)
+        known = vocabulary.parameters.get(parameter)
+        first = claims[0] if claims else None
+        ruling = self.rulings.get(focus)
+        value = stated_text(ruling or first, vocabulary) if ruling or first else ""
+        detail = [str(o) for o in self.facts.graph.objects(focus, rule.path)] if rule.path else []
+        return {
+            "id": _id_of(focus),
+            "parameter": known.label if known else parameter or "no parameter",
+            "conditions": f" ({conditions})" if conditions else "",
+            "topic": topic_id(parameter, when),
+            "value": value,
+            "source": name_of(self.store.sources, first.source) if first else "",
+            "sources": ", ".join(sorted({name_of(self.store.sources, claim.source) for claim in claims})),
+            "detail": "; ".join(sorted(_shorten(text) for text in detail)),
+            "voices": len(topic.voices) if topic else len({claim.source for claim in claims}),
+            "positions": " | ".join(text for text, _ in positions),
+            "count": len(positions),
+            "lookups": self._lookups(topic) if topic else "",
+        }
+
+    def _lookups(self, topic: Topic) -> str:
+        """For a contest that a missing condition may explain: what to look up, in which source."""
+        axes = self.store.vocabulary.axes
+        asked: dict[str, list[str]] = {}
+        for axis in topic.parameter.depends_on:
+            silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
+            if 0 < len(silent) < len(topic.claims):
+                for claim in silent:
+                    place = f"{name_of(self.store.sources, claim.source)}{f', {claim.at}' if claim.at else ''}"
+                    questions = asked.setdefault(place, [])
+                    if axes[axis].question not in questions:
+                        questions.append(axes[axis].question)
+        return "; ".join(f"{place}: {' '.join(questions)}" for place, questions in sorted(asked.items()))
+
+
+def name_of(sources: dict[str, Source], source: str) -> str:
+    """A source as it is cited in running text: the first author and the year, or its title."""
+    record = sources.get(source)
+    if record is None:
+        return source
+    if record.authors:
+        family = record.authors[0].split(",")[0]
+        others = " et al." if len(record.authors) > 2 else ""
+        second = f" and {record.authors[1].split(',')[0]}" if len(record.authors) == 2 else ""
+        return f"{family}{second}{others}" + (f" {record.year}" if record.year else "")
+    title = record.title if len(record.title) <= 60 else record.title[:57].rsplit(" ", 1)[0] + " …"
+    return f"“{title}”" + (f" {record.year}" if record.year else "")
+
+
+def _fill(template: str, words: dict[str, Any]) -> str:
+    """Put words into ``{placeholders}``; one that is not known stays as it stands."""
+    for name, word in words.items():
+        template = template.replace("{" + name + "}", str(word))
+    return " ".join(template.split())
+
+
+def _id_of(focus: URIRef) -> str:
+    text = str(focus)
+    for family in (ns.CLAIM, ns.SOURCE, ns.RULING, ns.TOPIC, ns.CASE, ns.BASE):
+        text = ns.local(text, family)
+    return text
+
+
+def _shorten(text: str) -> str:
+    return text.removeprefix(ns.CLAIM).removeprefix(ns.SOURCE).removeprefix(ns.RULING)
+

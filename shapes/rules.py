@@ -1,0 +1,134 @@
+"""Rules: the shipped shapes, shapes that a department adds, and the page of each rule.
+
+A rule is a shape with a target. Its name is the last part of its IRI. A department's file may also restate
+``sh:severity``, ``sh:message``, ``tc:help`` or ``sh:deactivated`` of a rule that exists already: the later file wins.
+"""
+
+import re
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from rdflib import Graph, Literal, URIRef
+from rdflib.namespace import RDF, SH
+
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.namespaces import TC
+
+SEVERITIES = {str(SH.Violation): "violation", str(SH.Warning): "warning", str(SH.Info): "info"}
+_TARGETS = (SH.targetClass, SH.targetNode, SH.targetSubjectsOf, SH.targetObjectsOf)
+_RESTATED = (SH.severity, SH.message, TC.help, SH.deactivated)
+_SERVICE = re.compile(r"\bSERVICE\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule: its shape, its severity, and the texts that tell a finding."""
+
+    name: str
+    shape: URIRef
+    severity: str
+    message: str
+    help: str
+    path: URIRef | None
+    shipped: bool
+
+
+@dataclass(frozen=True)
+class RuleBook:
+    """All rules in force, with the graph of their shapes."""
+
+    graph: Graph
+    rules: dict[str, Rule]
+
+
+def page(name: str) -> str | None:
+    """The page of a shipped rule, in Markdown; None if there is no such rule."""
+    if not re.fullmatch(r"[a-z-]+", name):
+        return None
+    path = files("trayconcord.shapes") / "rules" / f"{name}.md"
+    return path.read_text(encoding="utf-8") if path.is_file() else None
+
+
+def page_names() -> list[str]:
+    """The names of the shipped rules, by name."""
+    return sorted(path.name[:-3] for path in (files("trayconcord.shapes") / "rules").iterdir() if path.name.endswith(".md"))
+
+
+def rule_book(extra: list[Path] | None = None) -> RuleBook:
+    """The shipped rules, with those of the given Turtle files or folders of them. Raises `UnusableInput`."""
+    graph = Graph(bind_namespaces="none")
+    for path in sorted(Path(str(files("trayconcord.shapes") / "rules")).glob("*.ttl")):
+        graph += _parse(path)
+    shipped = set(_shapes(graph))
+    for path in _expand(extra or []):
+        addition = _parse(path)
+        _refuse_service(path, addition)
+        for subject, predicate in {(s, p) for s, p, _ in addition if p in _RESTATED}:
+            graph.remove((subject, predicate, None))
+        graph += addition
+    rules = {rule.name: rule for rule in (_rule(graph, shape, shape in shipped) for shape in _shapes(graph))}
+    return RuleBook(graph, dict(sorted(rules.items())))
+
+
+def _expand(paths: list[Path]) -> list[Path]:
+    found: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            found += sorted(path.glob("*.ttl"))
+        elif path.is_file():
+            found.append(path)
+        else:
+            raise unusable(path, "does not exist", "name a Turtle file of shapes, or a folder of them")
+    return found
+
+
+def _parse(path: Path) -> Graph:
+    graph = Graph(bind_namespaces="none")
+    try:
+        graph.parse(data=path.read_bytes(), format="turtle")
+    except OSError as error:
+        raise unusable(path, f"cannot be read: {error.strerror}", "check the file") from None
+    except Exception as error:  # rdflib raises many kinds for bad Turtle
+        line = getattr(error, "lines", None)
+        reason = str(getattr(error, "_why", "")) or str(error).splitlines()[0]
+        place = Place(str(path), line + 1 if isinstance(line, int) else 0)
+        raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
+    return graph
+
+
+def _refuse_service(path: Path, graph: Graph) -> None:
+    for predicate in (SH.select, SH.ask, SH.construct):
+        for query in graph.objects(None, predicate):
+            if _SERVICE.search(str(query)):
+                raise unusable(path, "a query uses SERVICE, which would open the network", "remove SERVICE from the query")
+
+
+def _shapes(graph: Graph) -> list[URIRef]:
+    targeted = {s for target in _TARGETS for s in graph.subjects(target, None)}
+    shapes = {s for cls in (SH.NodeShape, SH.PropertyShape) for s in graph.subjects(RDF.type, cls)}
+    off = {s for s in graph.subjects(SH.deactivated, None) if graph.value(s, SH.deactivated) == Literal(True)}
+    return sorted(s for s in targeted & shapes - off if isinstance(s, URIRef))
+
+
+def only_targeting(graph: Graph, shapes: set[URIRef]) -> Graph:
+    """The same shapes, of which only the given ones have targets."""
+    result = Graph(bind_namespaces="none")
+    for triple in graph:
+        if triple[1] not in _TARGETS or triple[0] in shapes:
+            result.add(triple)
+    return result
+
+
+def _rule(graph: Graph, shape: URIRef, shipped: bool) -> Rule:
+    severity = SEVERITIES.get(str(graph.value(shape, SH.severity) or SH.Violation), "violation")
+    return Rule(
+        name=re.split(r"[/#]", ns.local(shape, ns.RULE))[-1],
+        shape=shape,
+        severity=severity,
+        message=str(graph.value(shape, SH.message) or ""),
+        help=str(graph.value(shape, TC.help) or ""),
+        path=path if isinstance(path := graph.value(shape, SH.path), URIRef) else None,
+        shipped=shipped,
+    )
