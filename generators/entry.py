@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rdflib import Graph
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.forms import Form, read_form
@@ -59,7 +58,9 @@ def _entered_twice(paths: list[Path], forms: list[Form]) -> Iterable[Complaint]:
         ids += [f"ruling {ruling.id}" for ruling in form.rulings] + [f"case {case.id}" for case in form.cases]
         for identifier in ids:
             if identifier in seen:
-                yield Complaint(Place(str(path)), f"{identifier} stands in {seen[identifier]} too", "enter one of the two")
+                yield Complaint(
+                    Place(str(path)), f"{identifier} stands in {seen[identifier]} too", "enter one of the two"
+                )
             seen.setdefault(identifier, path)
 
 

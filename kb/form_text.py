@@ -4,7 +4,6 @@ import re
 from typing import Any
 
 import yaml
-
 from trayconcord.kb.model import Claim, Source, default_id
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
 
@@ -29,7 +28,9 @@ class _Dumper(yaml.SafeDumper):
 _Dumper.add_representer(
     _InLine, lambda dumper, data: dumper.represent_mapping("tag:yaml.org,2002:map", data.items(), flow_style=True)
 )
-_Dumper.add_representer(_Row, lambda dumper, data: dumper.represent_sequence("tag:yaml.org,2002:seq", data, flow_style=True))
+_Dumper.add_representer(
+    _Row, lambda dumper, data: dumper.represent_sequence("tag:yaml.org,2002:seq", data, flow_style=True)
+)
 _Dumper.add_representer(
     _Plain,
     lambda dumper, data: dumper.represent_scalar(
@@ -42,9 +43,15 @@ def form_text(source: Source, claims: list[Claim]) -> str:
     """The form of a source, in YAML."""
     record: dict[str, Any] = {"id": source.id, "title": source.title}
     optional = {
-        "authors": _Row(source.authors), "year": source.year, "kind": source.kind, "container": source.container,
-        "doi": source.doi, "isbn": source.isbn, "edition-of": source.edition_of,
-        "compiled-from": _Row(source.compiled_from), "note": source.note,
+        "authors": _Row(source.authors),
+        "year": source.year,
+        "kind": source.kind,
+        "container": source.container,
+        "doi": source.doi,
+        "isbn": source.isbn,
+        "edition-of": source.edition_of,
+        "compiled-from": _Row(source.compiled_from),
+        "note": source.note,
     }
     record |= {key: value for key, value in optional.items() if value}
     form = {"source": record, "claims": [_claim(claim) for claim in claims]}

@@ -6,7 +6,6 @@ from datetime import date
 from pathlib import Path
 
 import yaml
-
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.grammar import ValueProblem, parse_quantity
 from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, default_id, in_order
@@ -15,7 +14,17 @@ from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.kb.yaml_nodes import NodeReader, compose
 
 SOURCE_KEYS = (
-    "id", "title", "authors", "year", "kind", "container", "doi", "isbn", "edition-of", "compiled-from", "note",
+    "id",
+    "title",
+    "authors",
+    "year",
+    "kind",
+    "container",
+    "doi",
+    "isbn",
+    "edition-of",
+    "compiled-from",
+    "note",
 )
 CLAIM_KEYS = ("parameter", "when", "value", "at", "obtained", "reported-by", "note", "id")
 RULING_KEYS = ("parameter", "when", "value", "because", "decided-on", "decided-by", "review-by")
@@ -113,8 +122,10 @@ class _FormReader(NodeReader):
         )
 
     def origins(self, node: yaml.Node) -> tuple[str, ...]:
-        found = {self.identifier(item, self.text(item, "source id"), "source id")
-                 for item in self.sequence(node, "compiled-from")}
+        found = {
+            self.identifier(item, self.text(item, "source id"), "source id")
+            for item in self.sequence(node, "compiled-from")
+        }
         return tuple(sorted(found))
 
     def texts(self, node: yaml.Node, what: str) -> list[str]:
@@ -122,7 +133,9 @@ class _FormReader(NodeReader):
 
     def identifier(self, node: yaml.Node, text: str, what: str) -> str:
         if text and (not _ID.fullmatch(text) or len(text) > 80 or text in _RESERVED):
-            self.complain(node, f"{what}: {text[:80]}", "use small letters, digits and single hyphens, as in smith-2016")
+            self.complain(
+                node, f"{what}: {text[:80]}", "use small letters, digits and single hyphens, as in smith-2016"
+            )
             return ""
         return text
 
@@ -170,7 +183,9 @@ class _FormReader(NodeReader):
         known = self.term(parts["parameter"], word, "parameter", parameters) if word else ""
         return self.vocabulary.parameters.get(known)
 
-    def statement(self, node: yaml.Node, parts: dict[str, yaml.Node], what: str) -> tuple[str, Scope, Recorded | None, str]:
+    def statement(
+        self, node: yaml.Node, parts: dict[str, yaml.Node], what: str
+    ) -> tuple[str, Scope, Recorded | None, str]:
         """Parameter, conditions, value and the quantity as printed."""
         parameter = self.parameter(node, parts, what)
         when = self.scope(parts["when"]) if "when" in parts else ()
@@ -228,8 +243,10 @@ class _FormReader(NodeReader):
                 self.complain(node, "value: an empty set", "write none for a set without members")
             return Membership(members, frozenset(), True) if members and all(members) else None
         parts = self.mapping(node, "value", ("includes", "excludes"))
-        sides = {key: frozenset(self.concept(item, key, scheme) for item in self.sequence(part, key))
-                 for key, part in parts.items()}
+        sides = {
+            key: frozenset(self.concept(item, key, scheme) for item in self.sequence(part, key))
+            for key, part in parts.items()
+        }
         includes, excludes = sides.get("includes", frozenset()), sides.get("excludes", frozenset())
         both = sorted(includes & excludes - {""})
         if both:
@@ -241,14 +258,22 @@ class _FormReader(NodeReader):
     def claim(self, node: yaml.Node, source: str) -> Claim:
         parts = self.mapping(node, "claim", CLAIM_KEYS)
         parameter, when, value, printed = self.statement(node, parts, "claim")
-        text = {key: self.text(parts[key], key) for key in ("at", "obtained", "reported-by", "note", "id") if key in parts}
+        text = {
+            key: self.text(parts[key], key) for key in ("at", "obtained", "reported-by", "note", "id") if key in parts
+        }
         obtained = text.get("obtained", "")
         obtained = self.term(parts["obtained"], obtained, "obtained", self.vocabulary.obtained) if obtained else ""
         if "reported-by" in parts and obtained and obtained != "reported":
             self.complain(parts["reported-by"], f"reported-by with obtained: {obtained}", "write obtained: reported")
         identifier = text.get("id", "")
-        if identifier and source and not (_CLAIM_ID.fullmatch(identifier) and identifier.startswith(f"{source}/") and len(identifier) <= 240):
-            self.complain(parts["id"], f"id: {identifier[:80]}", f"start it with {source}/ and use small letters, digits, - + /")
+        if (
+            identifier
+            and source
+            and not (_CLAIM_ID.fullmatch(identifier) and identifier.startswith(f"{source}/") and len(identifier) <= 240)
+        ):
+            self.complain(
+                parts["id"], f"id: {identifier[:80]}", f"start it with {source}/ and use small letters, digits, - + /"
+            )
         return Claim(
             id=identifier or (default_id(source, parameter, when) if parameter else ""),
             source=source,
@@ -265,7 +290,11 @@ class _FormReader(NodeReader):
     def ruling(self, node: yaml.Node) -> Ruling:
         parts = self.mapping(node, "ruling", RULING_KEYS)
         parameter, when, value, printed = self.statement(node, parts, "ruling")
-        text = {key: self.text(parts[key], key) for key in ("because", "decided-on", "decided-by", "review-by") if key in parts}
+        text = {
+            key: self.text(parts[key], key)
+            for key in ("because", "decided-on", "decided-by", "review-by")
+            if key in parts
+        }
         for key in ("because", "decided-on", "decided-by"):
             if isinstance(node, yaml.MappingNode) and key not in parts:
                 self.complain(node, f"ruling: {key} is missing", f"add {key}:")

@@ -16,7 +16,9 @@ LONGEST = 80
 _NUMBER = r"[-−]?(?:\d{1,7}\s+\d{1,4}/\d{1,4}|\d{1,7}/\d{1,7}|\d{1,9}(?:\.\d{1,9})?)"
 _DASH = r"\s*(?:-|–|—|−|\bto\b)\s*"
 _SINGLE = re.compile(rf"(?P<low>{_NUMBER})\s*(?P<unit>[^\d\s].*)?")
-_RANGE = re.compile(rf"(?P<low>{_NUMBER})\s*(?P<first_unit>[^\d\s–—−-][^–—−-]*?)?{_DASH}(?P<high>{_NUMBER})\s*(?P<unit>[^\d\s].*)?")
+_RANGE = re.compile(
+    rf"(?P<low>{_NUMBER})\s*(?P<first_unit>[^\d\s–—−-][^–—−-]*?)?{_DASH}(?P<high>{_NUMBER})\s*(?P<unit>[^\d\s].*)?"
+)
 _GAUGE = re.compile(r"(\d{1,2})(?:\s*(?:-|–|—|to)\s*(\d{1,2}))?\s*(?:gauge|ga\.?)\s*(.*)", re.IGNORECASE)
 _RATIO = re.compile(rf"({_NUMBER})(?:{_DASH}({_NUMBER}))?\s*:\s*({_NUMBER})\s*(.*)")
 _SHEETS_OF = re.compile(rf"({_NUMBER})\s*(?:sheets?|layers?)\s+of\s+({_NUMBER})\s*(\S+)", re.IGNORECASE)
@@ -50,7 +52,8 @@ def parse_quantity(printed: str, parameter: Parameter, vocabulary: Vocabulary) -
         raise ValueProblem("malformed-value", f'"{printed}" has a comma', "write decimals with a point, as in 0.5")
     if _STRICT.match(text):
         raise ValueProblem(
-            "malformed-value", f'"{printed}" leaves its own limit out',
+            "malformed-value",
+            f'"{printed}" leaves its own limit out',
             "write >= or <= (or at least, at most); the limit itself then belongs to the range",
         )
     about = False
@@ -67,7 +70,9 @@ def parse_quantity(printed: str, parameter: Parameter, vocabulary: Vocabulary) -
         raise ValueProblem("malformed-value", f'"{printed}" bounds a range', "give one number with at least or at most")
     quantity = Quantity(low if bound != "high" else None, high if bound != "low" else None, unit.id, about)
     if parameter.kind == "count" and any(end is not None and end.denominator != 1 for end in (low, high)):
-        raise ValueProblem("malformed-value", f"{parameter.label} is a count, {printed} is not whole", "write a whole number")
+        raise ValueProblem(
+            "malformed-value", f"{parameter.label} is a count, {printed} is not whole", "write a whole number"
+        )
     return quantity
 
 
@@ -82,7 +87,9 @@ def _range(text: str, printed: str, parameter: Parameter, vocabulary: Vocabulary
     if match := _RATIO.fullmatch(text):
         first, last, per = _number(match[1]), _number(match[2] or match[1]), _number(match[3])
         if per <= 0:
-            raise ValueProblem("malformed-value", f'"{printed}" divides by nothing', "write a ratio such as 3:1 by volume")
+            raise ValueProblem(
+                "malformed-value", f'"{printed}" divides by nothing', "write a ratio such as 3:1 by volume"
+            )
         if not match[4]:
             raise ValueProblem("malformed-value", f'"{printed}" does not say by what', "add by volume or by mass")
         return first / per, last / per, _unit(match[4], printed, parameter, vocabulary)
@@ -96,8 +103,10 @@ def _range(text: str, printed: str, parameter: Parameter, vocabulary: Vocabulary
         return number, number, _unit(match["unit"] or "", printed, parameter, vocabulary)
     example = "3" if parameter.kind == "count" else f"2 {_symbol(parameter, vocabulary)}".strip()
     raise ValueProblem(
-        "malformed-value", f'"{printed}" cannot be read as {parameter.label}',
-        f'write it like "{example}", a range, "at least …", "about …"' + (' or "none"' if parameter.none_means is not None else ""),
+        "malformed-value",
+        f'"{printed}" cannot be read as {parameter.label}',
+        f'write it like "{example}", a range, "at least …", "about …"'
+        + (' or "none"' if parameter.none_means is not None else ""),
     )
 
 
@@ -121,7 +130,9 @@ def _check_order(low: Fraction, high: Fraction, printed: str) -> None:
 def _gauge(match: re.Match[str], parameter: Parameter, vocabulary: Vocabulary) -> tuple[Fraction, Fraction, Unit]:
     """Gauge numbers as thickness in millimetres, by the tables of the vocabulary."""
     numbers = sorted({int(match[1]), int(match[2] or match[1])})
-    systems = {name.casefold(): system for system in vocabulary.gauges.values() for name in (system.symbol, *system.alt)}
+    systems = {
+        name.casefold(): system for system in vocabulary.gauges.values() for name in (system.symbol, *system.alt)
+    }
     system = systems.get(match[3].strip().casefold())
     if system is None:
         known = [
@@ -137,7 +148,8 @@ def _gauge(match: re.Match[str], parameter: Parameter, vocabulary: Vocabulary) -
     missing = [number for number in numbers if number not in system.thickness]
     if missing:
         raise ValueProblem(
-            "malformed-value", f"{missing[0]} gauge {system.symbol} is not in the table of the store",
+            "malformed-value",
+            f"{missing[0]} gauge {system.symbol} is not in the table of the store",
             f"write the thickness in mm, or a gauge from {min(system.thickness)} to {max(system.thickness)}",
         )
     millimetre = vocabulary.units["MilliM"]
@@ -152,11 +164,15 @@ def _unit(name: str, printed: str, parameter: Parameter, vocabulary: Vocabulary)
         if parameter.kind == "count" or parameter.unit == "UNITLESS":
             return vocabulary.units["UNITLESS"]
         raise ValueProblem(
-            "malformed-value", f'"{printed}" has no unit', f"write the unit, as in {printed} {_symbol(parameter, vocabulary)}"
+            "malformed-value",
+            f'"{printed}" has no unit',
+            f"write the unit, as in {printed} {_symbol(parameter, vocabulary)}",
         )
     identifier = vocabulary.unit_names.get(name) or vocabulary.unit_names.get(name.casefold())
     if identifier is None:
-        raise ValueProblem("malformed-value", f'"{name}" is not a known unit', f"write {_allowed(parameter, vocabulary)}")
+        raise ValueProblem(
+            "malformed-value", f'"{name}" is not a known unit', f"write {_allowed(parameter, vocabulary)}"
+        )
     unit = vocabulary.units[identifier]
     _check_kind(unit, printed, parameter, vocabulary)
     return unit
@@ -166,7 +182,8 @@ def _check_kind(unit: Unit, printed: str, parameter: Parameter, vocabulary: Voca
     expected = vocabulary.units[parameter.unit].kind
     if unit.kind != expected:
         raise ValueProblem(
-            "wrong-dimension", f'"{printed}" is in {unit.label}, which does not measure {parameter.label}',
+            "wrong-dimension",
+            f'"{printed}" is in {unit.label}, which does not measure {parameter.label}',
             f"write {_allowed(parameter, vocabulary)}",
         )
 

@@ -7,7 +7,6 @@ from typing import Any
 
 from rdflib import Literal
 from rdflib.namespace import OWL, XSD
-
 from trayconcord.kb.values import terminating
 
 

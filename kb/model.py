@@ -112,7 +112,9 @@ def comparable(value: Recorded, parameter: Parameter, vocabulary: Vocabulary) ->
                 raise ValueProblem("unknown-term", f"unknown unit {unit_id}", "use a unit of the vocabulary")
             if unit.kind != expected.kind:
                 raise ValueProblem(
-                    "wrong-dimension", f"{unit.label} does not measure {parameter.label}", f"give it in {expected.symbol}"
+                    "wrong-dimension",
+                    f"{unit.label} does not measure {parameter.label}",
+                    f"give it in {expected.symbol}",
                 )
             if unit == expected:
                 return Interval(low, high)
@@ -128,4 +130,3 @@ _KIND_OF: dict[type, str] = {Choice: "choice", YesNo: "yes-no", Steps: "order", 
 
 def _times(end: Fraction | None, factor: Fraction) -> Fraction | None:
     return None if end is None else end * factor
-

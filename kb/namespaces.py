@@ -59,7 +59,7 @@ PREFIXES: dict[str, str] = {
 
 def local(iri: str, family: str) -> str:
     """The id of a resource: its IRI less the family's namespace; the IRI itself when it lies elsewhere."""
-    return iri[len(family):] if iri.startswith(family) else str(iri)
+    return iri[len(family) :] if iri.startswith(family) else str(iri)
 
 
 def iri(family: str, identifier: str) -> URIRef:

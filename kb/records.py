@@ -5,7 +5,6 @@ from typing import Any
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import DCTERMS, PROV, RDF, RDFS, SKOS, XSD
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.grammar import ValueProblem
 from trayconcord.kb.literals import number_literal, number_of
@@ -233,9 +232,7 @@ def read_cases(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> li
         troubles += [Trouble("unknown-term", f"parameter {ask}") for ask in asks if ask not in vocabulary.parameters]
         known = sorted((ask for ask in asks if ask in vocabulary.parameters), key=list(vocabulary.parameters).index)
         when = reader.scope(about, troubles)
-        cases.append(
-            Case(ns.local(subject, ns.CASE), _text(about, RDFS.label), when, tuple(known), tuple(troubles))
-        )
+        cases.append(Case(ns.local(subject, ns.CASE), _text(about, RDFS.label), when, tuple(known), tuple(troubles)))
     return cases
 
 
@@ -346,7 +343,8 @@ def _members(subjects: dict[URIRef, Properties], about: Properties, predicate: U
     members = subjects.get(seq, {}) if seq is not None else {}
     prefix = str(RDF) + "_"
     numbered = [
-        (int(p[len(prefix):]), values[0]) for p, values in members.items()
-        if p.startswith(prefix) and p[len(prefix):].isdigit()
+        (int(p[len(prefix) :]), values[0])
+        for p, values in members.items()
+        if p.startswith(prefix) and p[len(prefix) :].isdigit()
     ]
     return [value for _, value in sorted(numbered)]

@@ -46,7 +46,9 @@ def write_all(layer: Path, contents: dict[str, bytes]) -> None:
             _finish(layer)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise unusable(layer, f"cannot be written: {reason}; nothing was changed", "check the folder and try again") from None
+        raise unusable(
+            layer, f"cannot be written: {reason}; nothing was changed", "check the folder and try again"
+        ) from None
 
 
 def _write(path: Path, data: bytes) -> None:

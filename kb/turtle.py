@@ -10,7 +10,6 @@ from rdflib import Graph, URIRef
 from rdflib.namespace import RDF
 from rdflib.plugins.parsers.notation3 import BadSyntax, RDFSink, SinkParser
 from rdflib.plugins.serializers.turtle import TurtleSerializer
-
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
 
@@ -54,7 +53,9 @@ def read_turtle(data: bytes, name: str, graph: Graph) -> Lines:
         raise UnusableInput([Complaint(place, "a blank node", "give the resource an IRI of its own")]) from None
     except BadSyntax as error:
         reason = str(getattr(error, "_why", "")) or "not Turtle"
-        raise UnusableInput([Complaint(Place(name, error.lines + 1), f"Turtle syntax: {reason}", "mend the syntax")]) from None
+        raise UnusableInput(
+            [Complaint(Place(name, error.lines + 1), f"Turtle syntax: {reason}", "mend the syntax")]
+        ) from None
     except (ValueError, UnicodeDecodeError, RecursionError, AssertionError, IndexError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise UnusableInput([Complaint(Place(name, parser.lines + 1), f"Turtle: {reason}", "mend the file")]) from None

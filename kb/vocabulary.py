@@ -8,7 +8,6 @@ from functools import cached_property
 
 from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, SKOS
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.literals import number_of
 from trayconcord.kb.namespaces import QUDT, TC
@@ -155,7 +154,7 @@ def unit_id(iri: str) -> str:
     """The id of a unit: its local name, whether it is QUDT's or our own."""
     for family in (ns.OWN_UNIT, str(ns.UNIT)):
         if iri.startswith(family):
-            return iri[len(family):]
+            return iri[len(family) :]
     return iri
 
 
@@ -255,5 +254,3 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         kinds=plain(TC.SourceKind, ns.KIND),
         obtained=plain(TC.Obtained, ns.OBTAINED),
     )
-
-

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import yaml
-
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 
 LARGEST = 2_000_000
@@ -35,13 +34,17 @@ def compose(path: Path) -> yaml.MappingNode:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise UnusableInput([Complaint(Place(str(path), line), "is not UTF-8 text", "save the file as UTF-8")]) from None
+        raise UnusableInput(
+            [Complaint(Place(str(path), line), "is not UTF-8 text", "save the file as UTF-8")]
+        ) from None
     try:
         node = yaml.compose(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Place(str(path), mark.line + 1, mark.column + 1) if mark else Place(str(path))
-        raise UnusableInput([Complaint(place, f"YAML syntax: {error.problem or error.context}", "mend the syntax")]) from None
+        raise UnusableInput(
+            [Complaint(place, f"YAML syntax: {error.problem or error.context}", "mend the syntax")]
+        ) from None
     except yaml.YAMLError as error:
         reason = " ".join(str(error).split())
         raise unusable(path, f"YAML syntax: {reason}", "mend the syntax") from None

@@ -7,7 +7,6 @@ from typing import Any
 
 from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, RDFS, SH
-
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.facts import Facts
@@ -93,8 +92,13 @@ def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIR
     if not rules:
         return []
     _, report, _ = validate(
-        graph, shacl_graph=only_targeting(shapes, {rule.shape for rule in rules}),
-        inplace=True, advanced=False, inference="none", do_owl_imports=False, meta_shacl=False,
+        graph,
+        shacl_graph=only_targeting(shapes, {rule.shape for rule in rules}),
+        inplace=True,
+        advanced=False,
+        inference="none",
+        do_owl_imports=False,
+        meta_shacl=False,
     )
     if isinstance(report, ValidationFailure):
         raise report

@@ -141,7 +141,8 @@ class Comparison:
         """The most specific rulings that cover a scope: none, one, or several that tie."""
         over = [r for r in self._rulings.get(parameter, ()) if covers(r.when, when, self.vocabulary)]
         return tuple(
-            ruling for ruling in over
+            ruling
+            for ruling in over
             if not any(other.when != ruling.when and covers(ruling.when, other.when, self.vocabulary) for other in over)
         )
 
@@ -223,9 +224,7 @@ class _Panel:
                 self.other_claims[scope].append(index)
         self.repeating = repeating
         self.mixed_scopes = sum(1 << scope for scope, others in enumerate(self.other_claims) if others)
-        stated = [
-            tuple(axis in dict(scope) for axis in self.parameter.depends_on) for scope in self.scopes
-        ]
+        stated = [tuple(axis in dict(scope) for axis in self.parameter.depends_on) for scope in self.scopes]
         numbers: dict[tuple[bool, ...], int] = {}
         self.pattern_of = [numbers.setdefault(pattern, len(numbers)) for pattern in stated]
         self._below: dict[int, int] = {}
@@ -251,8 +250,7 @@ class _Panel:
 
     def _repeats(self, index: int, values: dict[str, set[int]]) -> bool:
         return any(
-            self.value_of[index] in values.get(origin, ())
-            for origin in self.voices.origins(self.claims[index].source)
+            self.value_of[index] in values.get(origin, ()) for origin in self.voices.origins(self.claims[index].source)
         )
 
     def _strictly_below(self, scope: int) -> int:

@@ -6,7 +6,6 @@ shape. Every fact carries a class or property described in the vocabulary's onto
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable
 from trayconcord.kb.namespaces import TC

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from rdflib import URIRef
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
 from trayconcord.kb.model import Claim, Scope, Source
@@ -105,8 +104,13 @@ class Teller:
         return tuple(dict.fromkeys(places))
 
     def _words(
-        self, focus: URIRef, rule: Rule, parameter: str, when: Scope,
-        claims: tuple[Claim, ...], positions: list[tuple[str, Position]],
+        self,
+        focus: URIRef,
+        rule: Rule,
+        parameter: str,
+        when: Scope,
+        claims: tuple[Claim, ...],
+        positions: list[tuple[str, Position]],
     ) -> dict[str, Any]:
         vocabulary = self.store.vocabulary
         topic = self.facts.topics.get(focus)
@@ -176,4 +180,3 @@ def _id_of(focus: URIRef) -> str:
 
 def _shorten(text: str) -> str:
     return text.removeprefix(ns.CLAIM).removeprefix(ns.SOURCE).removeprefix(ns.RULING)
-

@@ -147,7 +147,9 @@ class ValueTable:
                     raise TooManyPositions
                 yield clique
                 return
-            pivot = max(bits(candidates | excluded), key=lambda value: (candidates & ~self._conflicting(value)).bit_count())
+            pivot = max(
+                bits(candidates | excluded), key=lambda value: (candidates & ~self._conflicting(value)).bit_count()
+            )
             for value in bits(candidates & self._conflicting(pivot)):
                 friends = ~self._conflicting(value)
                 yield from extend(clique | 1 << value, candidates & friends, excluded & friends)

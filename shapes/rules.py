@@ -11,7 +11,6 @@ from pathlib import Path
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, SH
-
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.namespaces import TC
@@ -53,7 +52,9 @@ def page(name: str) -> str | None:
 
 def page_names() -> list[str]:
     """The names of the shipped rules, by name."""
-    return sorted(path.name[:-3] for path in (files("trayconcord.shapes") / "rules").iterdir() if path.name.endswith(".md"))
+    return sorted(
+        path.name[:-3] for path in (files("trayconcord.shapes") / "rules").iterdir() if path.name.endswith(".md")
+    )
 
 
 def rule_book(extra: list[Path] | None = None) -> RuleBook:
@@ -102,7 +103,9 @@ def _refuse_service(path: Path, graph: Graph) -> None:
     for predicate in (SH.select, SH.ask, SH.construct):
         for query in graph.objects(None, predicate):
             if _SERVICE.search(str(query)):
-                raise unusable(path, "a query uses SERVICE, which would open the network", "remove SERVICE from the query")
+                raise unusable(
+                    path, "a query uses SERVICE, which would open the network", "remove SERVICE from the query"
+                )
 
 
 def _shapes(graph: Graph) -> list[URIRef]:

@@ -22,7 +22,7 @@ class Voices:
                 chain.append(record.edition_of)
             end = self.sources.get(chain[-1])
             cycle = end.edition_of if end and end.edition_of in chain else ""
-            known = min(chain[chain.index(cycle):]) if cycle else chain[-1]
+            known = min(chain[chain.index(cycle) :]) if cycle else chain[-1]
             self._voice[source] = known
         return known
 
