@@ -147,7 +147,7 @@ class Comparison:
         )
 
     def supporters(self, ruling: Ruling) -> tuple[Claim, ...]:
-        """The claims of the positions that a ruling agrees with: with every claim of theirs, so with what they share."""
+        """The claims of the positions that a ruling agrees with: with each claim of theirs, so with what they share."""
         assert ruling.value is not None
         parameter = self.vocabulary.parameters[ruling.parameter]
         adopted = comparable(ruling.value, parameter, self.vocabulary)

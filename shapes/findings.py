@@ -19,7 +19,7 @@ _GRAVITY = {"violation": 0, "warning": 1, "info": 2}
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One finding. ``where`` names the file and line of everything involved; ``weight`` ranks it within its rule."""
+    """One finding. ``where`` names the file and line of everything involved; ``voices`` counts who speaks there."""
 
     rule: str
     severity: str
@@ -31,12 +31,13 @@ class Finding:
     positions: tuple[tuple[str, tuple[Claim, ...]], ...] = ()
     sources: tuple[str, ...] = ()
     where: tuple[Place, ...] = ()
-    weight: int = 0
+    voices: int = 0
+    order: int = 0
     focus: str = ""
 
     def rank(self) -> tuple[object, ...]:
-        """The order of reading: the gravest first, by rule, the weightiest first."""
-        return _GRAVITY[self.severity], self.rule, -self.weight, self.focus
+        """The order of reading: the gravest first, by rule and parameter, the general before the special."""
+        return _GRAVITY[self.severity], self.rule, self.order, len(self.when), self.focus
 
 
 class Teller:
@@ -49,8 +50,9 @@ class Teller:
 
     def tell(self, rule: Rule, severity: str, focus: URIRef, said: str) -> Finding:
         """The finding of a rule at a node; ``said`` is the engine's message where the rule has none of its own."""
-        claims, positions, weight = self._behind(focus)
+        claims, positions, voices = self._behind(focus)
         parameter, when = self._about(focus)
+        known = self.store.vocabulary.parameters.get(parameter)
         words = self._words(focus, rule, parameter, when, claims, positions)
         sources = sorted({claim.source for claim in claims} | self._source_of(focus))
         return Finding(
@@ -64,7 +66,8 @@ class Teller:
             positions=tuple((words_of, position.claims) for words_of, position in positions),
             sources=tuple(sources),
             where=self._where(focus, claims),
-            weight=weight,
+            voices=voices,
+            order=known.order if known else 0,
             focus=str(focus),
         )
 
