@@ -12,7 +12,7 @@ from trayconcord.kb.model import Ruling
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
 from trayconcord.kb.store import Store, load
 from trayconcord.kb.transaction import write_all
-from trayconcord.kb.turtle import write_turtle
+from trayconcord.kb.turtle import new_graph, write_turtle
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.wording import position_lines
 
@@ -80,16 +80,16 @@ def _contents(forms: list[Form], standing: list[Ruling], target: Path, store: St
     graphs: dict[str, Graph] = {}
     for form in forms:
         if form.source:
-            graph = graphs.setdefault(f"sources/{form.source.id}.ttl", Graph(bind_namespaces="none"))
+            graph = graphs.setdefault(f"sources/{form.source.id}.ttl", new_graph())
             source_triples(graph, form.source)
             for claim in form.claims:
                 claim_triples(graph, claim)
         for case in form.cases:
-            case_triples(graphs.setdefault(f"cases/{case.id}.ttl", Graph(bind_namespaces="none")), case)
+            case_triples(graphs.setdefault(f"cases/{case.id}.ttl", new_graph()), case)
     rulings = {ruling.id: ruling for form in forms for ruling in form.rulings}
     for parameter in {ruling.parameter for ruling in rulings.values()}:
         name = f"rulings/{parameter}.ttl"
-        graph = graphs.setdefault(name, Graph(bind_namespaces="none"))
+        graph = graphs.setdefault(name, new_graph())
         kept = {r.id: r for r in standing if r.parameter == parameter and _lies_in(store, r, target / name)}
         for ruling in (kept | {r.id: r for r in rulings.values() if r.parameter == parameter}).values():
             ruling_triples(graph, ruling)

@@ -68,17 +68,14 @@ class _FormReader(NodeReader):
             self.complain(parts["claims"], "claims without a source", "add source: with at least id, title and kind")
         if not parts and not self.complaints:
             self.complain(root, "the form is empty", "start with source: or rulings:")
-        claims = [self.claim(node, source.id if source else "") for node in self.items(parts, "claims")]
-        rulings = [self.ruling(node) for node in self.items(parts, "rulings")]
-        cases = [self.case(node) for node in self.items(parts, "cases")]
-        self.unique("claim", self.items(parts, "claims"), [claim.id for claim in claims])
-        self.unique("ruling", self.items(parts, "rulings"), [ruling.id for ruling in rulings])
-        self.unique("case", self.items(parts, "cases"), [case.id for case in cases])
+        items = {key: self.sequence(node, key) for key, node in parts.items() if key != "source"}
+        claims = [self.claim(node, source.id if source else "") for node in items.get("claims", ())]
+        rulings = [self.ruling(node) for node in items.get("rulings", ())]
+        cases = [self.case(node) for node in items.get("cases", ())]
+        self.unique("claim", items.get("claims", []), [claim.id for claim in claims])
+        self.unique("ruling", items.get("rulings", []), [ruling.id for ruling in rulings])
+        self.unique("case", items.get("cases", []), [case.id for case in cases])
         return Form(source, claims, rulings, cases)
-
-    def items(self, parts: dict[str, yaml.Node], key: str) -> list[yaml.Node]:
-        node = parts.get(key)
-        return list(node.value) if isinstance(node, yaml.SequenceNode) else (self.sequence(node, key) if node else [])
 
     def unique(self, what: str, nodes: list[yaml.Node], ids: list[str]) -> None:
         fix = {
@@ -188,6 +185,7 @@ class _FormReader(NodeReader):
     ) -> tuple[str, Scope, Recorded | None, str]:
         """Parameter, conditions, value and the quantity as printed."""
         parameter = self.parameter(node, parts, what)
+        understood = len(self.complaints)
         when = self.scope(parts["when"]) if "when" in parts else ()
         if "value" not in parts:
             if isinstance(node, yaml.MappingNode):
@@ -195,8 +193,9 @@ class _FormReader(NodeReader):
             return parameter.id if parameter else "", when, None, ""
         if parameter is None:
             return "", when, None, ""
+        clear = len(self.complaints) == understood  # else no id follows from the conditions
         value, printed = self.value(parts["value"], parameter)
-        return parameter.id, when, value, printed
+        return parameter.id if clear else "", when, value, printed
 
     def value(self, node: yaml.Node, parameter: Parameter) -> tuple[Recorded | None, str]:
         scheme = parameter.scheme or ""
@@ -242,6 +241,7 @@ class _FormReader(NodeReader):
             if not members:
                 self.complain(node, "value: an empty set", "write none for a set without members")
             return Membership(members, frozenset(), True) if members and all(members) else None
+        understood = len(self.complaints)
         parts = self.mapping(node, "value", ("includes", "excludes"))
         sides = {
             key: frozenset(self.concept(item, key, scheme) for item in self.sequence(part, key))
@@ -251,7 +251,7 @@ class _FormReader(NodeReader):
         both = sorted(includes & excludes - {""})
         if both:
             self.complain(node, f"value: {both[0]} is in and out", "name it on one side")
-        if not includes and not excludes and not self.complaints:
+        if not includes and not excludes and len(self.complaints) == understood:
             self.complain(node, "value: an empty set", "write none for a set without members")
         return Membership(includes, excludes, False)
 

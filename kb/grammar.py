@@ -17,9 +17,9 @@ _NUMBER = r"[-−]?(?:\d{1,7}\s+\d{1,4}/\d{1,4}|\d{1,7}/\d{1,7}|\d{1,9}(?:\.\d{1
 _DASH = r"\s*(?:-|–|—|−|\bto\b)\s*"
 _SINGLE = re.compile(rf"(?P<low>{_NUMBER})\s*(?P<unit>[^\d\s].*)?")
 _RANGE = re.compile(
-    rf"(?P<low>{_NUMBER})\s*(?P<first_unit>[^\d\s–—−-][^–—−-]*?)?{_DASH}(?P<high>{_NUMBER})\s*(?P<unit>[^\d\s].*)?"
+    rf"(?P<low>{_NUMBER})\s*(?P<first_unit>[^\d\s–—−-][^–—−-]*?)??{_DASH}(?P<high>{_NUMBER})\s*(?P<unit>[^\d\s].*)?"
 )
-_GAUGE = re.compile(r"(\d{1,2})(?:\s*(?:-|–|—|to)\s*(\d{1,2}))?\s*(?:gauge|ga\.?)\s*(.*)", re.IGNORECASE)
+_GAUGE = re.compile(rf"(\d{{1,2}})(?:{_DASH}(\d{{1,2}}))?\s*(?:gauge|ga\.?)\s*(.*)", re.IGNORECASE)
 _RATIO = re.compile(rf"({_NUMBER})(?:{_DASH}({_NUMBER}))?\s*:\s*({_NUMBER})\s*(.*)")
 _SHEETS_OF = re.compile(rf"({_NUMBER})\s*(?:sheets?|layers?)\s+of\s+({_NUMBER})\s*(\S+)", re.IGNORECASE)
 _HEDGE = re.compile(r"(?:about|approximately|approx\.?|circa|ca\.?|~|≈)\s*(.*)", re.IGNORECASE)
@@ -41,6 +41,7 @@ def parse_quantity(printed: str, parameter: Parameter, vocabulary: Vocabulary) -
     """Read a quantity or count as a source prints it. Raises `ValueProblem`."""
     text = " ".join(printed.split())
     for sign, plain in _VULGAR.items():
+        text = re.sub(rf"{sign}(?=\d)", f"{sign} ", text)
         text = re.sub(rf"(?<=\d){sign}", f" {plain}", text).replace(sign, plain)
     if len(text) > LONGEST:
         raise ValueProblem("malformed-value", f"a value of {len(text)} characters", "write the quantity alone")
@@ -131,7 +132,9 @@ def _gauge(match: re.Match[str], parameter: Parameter, vocabulary: Vocabulary) -
     """Gauge numbers as thickness in millimetres, by the tables of the vocabulary."""
     numbers = sorted({int(match[1]), int(match[2] or match[1])})
     systems = {
-        name.casefold(): system for system in vocabulary.gauges.values() for name in (system.symbol, *system.alt)
+        name.casefold(): system
+        for system in vocabulary.gauges.values()
+        for name in (system.symbol, system.label, *system.alt)
     }
     system = systems.get(match[3].strip().casefold())
     if system is None:
@@ -179,8 +182,8 @@ def _unit(name: str, printed: str, parameter: Parameter, vocabulary: Vocabulary)
 
 
 def _check_kind(unit: Unit, printed: str, parameter: Parameter, vocabulary: Vocabulary) -> None:
-    expected = vocabulary.units[parameter.unit].kind
-    if unit.kind != expected:
+    expected = vocabulary.units[parameter.unit]
+    if unit != expected if parameter.kind == "count" else unit.kind != expected.kind:
         raise ValueProblem(
             "wrong-dimension",
             f'"{printed}" is in {unit.label}, which does not measure {parameter.label}',
@@ -193,9 +196,11 @@ def _symbol(parameter: Parameter, vocabulary: Vocabulary) -> str:
 
 
 def _allowed(parameter: Parameter, vocabulary: Vocabulary) -> str:
+    if parameter.kind == "count":
+        return "a whole number without a unit"
     units = vocabulary.units_of(vocabulary.units[parameter.unit].kind)
-    names = [unit.symbol for unit in units if unit.symbol]
-    return "one of " + ", ".join(names) if len(names) > 1 else (names[0] if names else "a plain number")
+    names = [unit.symbol or "a plain number" for unit in units if unit.symbol or parameter.unit == unit.id]
+    return "one of " + ", ".join(names) if len(names) > 1 else names[0]
 
 
 def quantity_text(quantity: Quantity | Nothing, vocabulary: Vocabulary) -> str:

@@ -9,6 +9,9 @@ from rdflib import Literal
 from rdflib.namespace import OWL, XSD
 from trayconcord.kb.values import terminating
 
+LONGEST = 1000
+"""Characters a number in the store may have; nothing measured comes near it."""
+
 
 def number_literal(number: Fraction) -> Literal:
     """The literal of a number, in the canonical form of its datatype."""
@@ -20,6 +23,10 @@ def number_literal(number: Fraction) -> Literal:
 
 @lru_cache(maxsize=65536)
 def _parse(text: str) -> Fraction:
+    if "e" in text.casefold():  # rounded to binary, and a few characters could stand for a million digits
+        raise ValueError(f"{text} is not an exact number: write it in decimals")
+    if len(text) > LONGEST:
+        raise ValueError(f"a number of {len(text)} characters")
     return Fraction(text) if "/" in text else Fraction(Decimal(text))
 
 

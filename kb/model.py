@@ -110,7 +110,7 @@ def comparable(value: Recorded, parameter: Parameter, vocabulary: Vocabulary) ->
             unit, expected = vocabulary.units.get(unit_id), vocabulary.units[parameter.unit]
             if unit is None:
                 raise ValueProblem("unknown-term", f"unknown unit {unit_id}", "use a unit of the vocabulary")
-            if unit.kind != expected.kind:
+            if unit != expected if kind == "count" else unit.kind != expected.kind:
                 raise ValueProblem(
                     "wrong-dimension",
                     f"{unit.label} does not measure {parameter.label}",

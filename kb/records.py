@@ -95,6 +95,12 @@ def _statement(
         graph.add((subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept)))
     if printed:
         graph.add((subject, TC.printed, Literal(printed)))
+    if value is not None:
+        value_triples(graph, subject, value)
+
+
+def value_triples(graph: Graph, subject: URIRef, value: Recorded) -> None:
+    """Add what a subject states to a graph."""
     match value:
         case Nothing():
             graph.add((subject, TC.none, Literal(True)))
@@ -120,7 +126,7 @@ def _statement(
 
 def _sequence(graph: Graph, subject: URIRef, predicate: URIRef, name: str, members: list[Any]) -> None:
     """An ordered list as an rdf:Seq with an IRI of its own, so that no blank node is needed."""
-    seq = URIRef(f"{subject}#{name}")
+    seq = URIRef(f"{subject}{'-' if '#' in subject else '#'}{name}")
     graph.add((subject, predicate, seq))
     graph.add((seq, RDF.type, RDF.Seq))
     for number, member in enumerate(members, start=1):

@@ -15,7 +15,7 @@ from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
 from trayconcord.kb.transaction import pending
-from trayconcord.kb.turtle import bulk, read_turtle
+from trayconcord.kb.turtle import bulk, new_graph, read_turtle
 from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
 
 FOLDERS = ("vocabulary", "sources", "rulings", "cases")
@@ -53,7 +53,7 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
     ``overlay`` (path within a store -> Turtle) is read as if it lay over the last layer already.
     Raises `UnusableInput` with every file that cannot be read.
     """
-    graph = Graph(bind_namespaces="none")
+    graph = new_graph()
     places: dict[URIRef, Place] = {}
     complaints: list[Complaint] = []
     with bulk():

@@ -36,6 +36,7 @@ def write_all(layer: Path, contents: dict[str, bytes]) -> None:
             draft = Path(tempfile.mkdtemp(prefix=_DRAFT, dir=layer))
             try:
                 for name, data in contents.items():
+                    (layer / name).parent.mkdir(exist_ok=True)  # where it will go must be a folder
                     _write(draft / name, data)
                 _sync_folder(draft)
                 os.rename(draft, layer / _COMMITTED)
@@ -43,7 +44,8 @@ def write_all(layer: Path, contents: dict[str, bytes]) -> None:
                 shutil.rmtree(draft, ignore_errors=True)
                 raise
             _sync_folder(layer)
-            _finish(layer)
+            with contextlib.suppress(OSError):  # the files count already; the next writer moves them home
+                _finish(layer)
     except OSError as error:
         reason = error.strerror or str(error)
         raise unusable(
@@ -57,6 +59,7 @@ def _write(path: Path, data: bytes) -> None:
         stream.write(data)
         stream.flush()
         os.fsync(stream.fileno())
+    _sync_folder(path.parent)
 
 
 def _finish(layer: Path) -> None:

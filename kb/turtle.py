@@ -1,6 +1,7 @@
 """Turtle: reading with the line of every subject, and writing in one canonical form."""
 
 import gc
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
@@ -13,53 +14,95 @@ from rdflib.plugins.serializers.turtle import TurtleSerializer
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
 
+_SPACE = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+_NOT_IN_IRI = re.compile(r"[\x00-\x20<>\"{}|\\^`]")
+
 Lines = dict[URIRef, int]
 """The line on which each subject first stands."""
 
 
-class _Blank(Exception):
-    pass
+class _Refused(Exception):
+    """What Turtle allows and the store does not."""
+
+    def __init__(self, message: str, fix: str) -> None:
+        super().__init__(message)
+        self.message, self.fix = message, fix
 
 
-class _LineSink(RDFSink):
-    """rdflib's Turtle sink, noting where each subject starts. An internal interface: a canary test watches it."""
+class _Sink(RDFSink):
+    """rdflib's Turtle sink, refusing what the store cannot hold."""
 
-    parser: SinkParser
-
-    def __init__(self, graph: Graph, lines: Lines) -> None:
-        super().__init__(graph)
-        self.where = lines
-
-    def makeStatement(self, quadruple: Any, why: Any = None) -> None:
-        subject = quadruple[2]
-        if subject not in self.where:
-            self.where[subject] = self.parser.lines + 1
-        super().makeStatement(quadruple, why)
+    def newSymbol(self, *args: str) -> URIRef:
+        if _NOT_IN_IRI.search(args[0]):
+            shown = " ".join(args[0].split())[:80]
+            raise _Refused(f"<{shown}> is no IRI", "write the IRI without spaces, quotes or brackets")
+        return super().newSymbol(*args)
 
     def newBlankNode(self, *args: Any, **kwargs: Any) -> Any:
-        raise _Blank
+        raise _Refused("a blank node", "give the resource an IRI of its own")
+
+
+class _Parser(SinkParser):
+    """rdflib's Turtle parser, noting where each subject stands. An internal interface: a canary test watches it.
+
+    rdflib counts a line twice where it looks at it twice, so lines are counted here, from positions in the text.
+    """
+
+    def __init__(self, text: str, graph: Graph) -> None:
+        super().__init__(_Sink(graph), baseURI=BASE, turtle=True)
+        self.text = text
+        self.lines_of: Lines = {}
+        self._line, self._counted, self._at = 1, 0, 0
+
+    @property
+    def line(self) -> int:
+        """The line that is being read."""
+        return self.text.count("\n", 0, self._at) + 1
+
+    def read(self) -> None:
+        """Read the whole text."""
+        self.loadBuf(self.text)
+
+    def skipSpace(self, argstr: str, i: int) -> int:
+        self._at = _SPACE.match(argstr, i).end()  # type: ignore[union-attr]
+        return self._at if self._at < len(argstr) else -1
+
+    def property_list(self, argstr: str, i: int, subj: Any) -> int:
+        if not isinstance(subj, URIRef):
+            raise _Refused("a subject that is no IRI", "let every statement begin with an IRI")
+        self._line += argstr.count("\n", self._counted, i)
+        self._counted = i
+        self.lines_of.setdefault(subj, self._line)
+        return super().property_list(argstr, i, subj)
+
+
+def new_graph() -> Graph:
+    """An empty graph in memory, of the kind that is quickest to fill."""
+    return Graph(store="SimpleMemory", bind_namespaces="none")
 
 
 def read_turtle(data: bytes, name: str, graph: Graph) -> Lines:
     """Add the triples of a Turtle document to a graph. Raises `UnusableInput` at the offending line."""
-    lines: Lines = {}
-    sink = _LineSink(graph, lines)
-    parser = SinkParser(sink, baseURI=BASE, turtle=True)
-    sink.parser = parser
     try:
-        parser.loadStream(BytesIO(data))
-    except _Blank:
-        place = Place(name, parser.lines + 1)
-        raise UnusableInput([Complaint(place, "a blank node", "give the resource an IRI of its own")]) from None
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        place = Place(name, data.count(b"\n", 0, error.start) + 1)
+        raise UnusableInput([Complaint(place, "is not UTF-8 text", "save the file as UTF-8")]) from None
+    parser = _Parser(text, graph)
+    try:
+        parser.read()
+    except _Refused as refused:
+        place = Place(name, parser.line)
+        raise UnusableInput([Complaint(place, refused.message, refused.fix)]) from None
     except BadSyntax as error:
         reason = str(getattr(error, "_why", "")) or "not Turtle"
-        raise UnusableInput(
-            [Complaint(Place(name, error.lines + 1), f"Turtle syntax: {reason}", "mend the syntax")]
-        ) from None
-    except (ValueError, UnicodeDecodeError, RecursionError, AssertionError, IndexError) as error:
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise UnusableInput([Complaint(Place(name, parser.lines + 1), f"Turtle: {reason}", "mend the file")]) from None
-    return lines
+        place = Place(name, parser.line)
+        raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
+    except (ValueError, RecursionError, AssertionError, IndexError, AttributeError, TypeError) as error:
+        known = isinstance(error, (ValueError, RecursionError)) and str(error)
+        reason = str(error).splitlines()[0] if known else "cannot be read as Turtle"
+        raise UnusableInput([Complaint(Place(name, parser.line), f"Turtle: {reason}", "mend the file")]) from None
+    return parser.lines_of
 
 
 @contextmanager
@@ -89,7 +132,7 @@ class _CanonicalTurtle(TurtleSerializer):
 
 def write_turtle(graph: Graph) -> bytes:
     """The canonical Turtle of a graph without blank nodes."""
-    plain = Graph(bind_namespaces="none")
+    plain = new_graph()
     for prefix, namespace in PREFIXES.items():
         plain.bind(prefix, namespace)
     for triple in graph:

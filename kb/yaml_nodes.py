@@ -38,16 +38,23 @@ def compose(path: Path) -> yaml.MappingNode:
             [Complaint(Place(str(path), line), "is not UTF-8 text", "save the file as UTF-8")]
         ) from None
     try:
-        node = yaml.compose(text, Loader=_Loader)
+        loader = _Loader(text)
+    except yaml.reader.ReaderError as error:
+        before = text[: error.position]
+        place = Place(str(path), before.count("\n") + 1, len(before) - before.rfind("\n"))
+        raise UnusableInput([Complaint(place, "a control character", "remove it")]) from None
+    try:
+        node = loader.get_single_node()
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Place(str(path), mark.line + 1, mark.column + 1) if mark else Place(str(path))
         raise UnusableInput(
             [Complaint(place, f"YAML syntax: {error.problem or error.context}", "mend the syntax")]
         ) from None
-    except yaml.YAMLError as error:
-        reason = " ".join(str(error).split())
-        raise unusable(path, f"YAML syntax: {reason}", "mend the syntax") from None
+    except (ValueError, OverflowError):  # an escape for a character beyond Unicode
+        mark = loader.get_mark()
+        place = Place(str(path), mark.line + 1, mark.column + 1)
+        raise UnusableInput([Complaint(place, "YAML syntax: no such character", "mend the escape")]) from None
     except RecursionError:
         raise unusable(path, "is nested too deeply", "write it flat") from None
     if not isinstance(node, yaml.MappingNode):
@@ -67,8 +74,9 @@ class NodeReader:
         return Place(str(self.path), node.start_mark.line + 1, node.start_mark.column + 1)
 
     def complain(self, node: yaml.Node, message: str, fix: str) -> None:
-        """Note something wrong at a node."""
-        self.complaints.append(Complaint(self.place(node), message, fix))
+        """Note something wrong at a node. What cannot be printed is shown as a replacement character."""
+        shown = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in message)
+        self.complaints.append(Complaint(self.place(node), shown, fix))
 
     def mapping(self, node: yaml.Node, what: str, keys: tuple[str, ...] | None = None) -> dict[str, yaml.Node]:
         """The entries of a mapping whose keys are plain words, each once and among ``keys``."""
@@ -106,7 +114,7 @@ class NodeReader:
         if len(text) > limit:
             self.complain(node, f"{what} has {len(text)} characters", f"keep it within {limit}")
             return ""
-        if any(ord(sign) < 32 or 0x7F <= ord(sign) < 0xA0 for sign in text):
-            self.complain(node, f"{what} holds control characters", "remove them")
+        if any(ord(sign) < 32 or 0x7F <= ord(sign) < 0xA0 or 0xD800 <= ord(sign) < 0xE000 for sign in text):
+            self.complain(node, f"{what} holds control characters or half a character", "remove them")
             return ""
         return text

@@ -8,6 +8,7 @@ from typing import Any
 from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, RDFS, SH
 from trayconcord.kb.store import Store
+from trayconcord.kb.turtle import bulk
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.findings import Finding, Teller
@@ -40,12 +41,15 @@ class Report:
 
 def check(store: Store, rules: RuleBook | None = None) -> Report:
     """Check a store against the shipped rules or the given rule book."""
-    rules = rules or rule_book()
+    with bulk():
+        return _check(store, rules or rule_book())
+
+
+def _check(store: Store, rules: RuleBook) -> Report:
     comparison = Comparison(store)
-    facts = Facts(store, comparison)
-    graph = Graph(bind_namespaces="none")
+    graph = Graph(bind_namespaces="none")  # of the kind that pySHACL asks for
     graph += store.graph
-    graph += facts.graph
+    facts = Facts(store, comparison, graph)
     states: dict[str, str] = {}
     errors: dict[str, str] = {}
     teller = Teller(store, facts)

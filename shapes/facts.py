@@ -5,12 +5,13 @@ shape. Every fact carries a class or property described in the vocabulary's onto
 """
 
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import RDF
+from rdflib.namespace import RDF, RDFS
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
+from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Position, Topic
 from trayconcord.shapes.wording import comparable_text, position_lines
 
@@ -20,14 +21,14 @@ _PROPERTY_OF_TROUBLE = {
     "inverted-range": TC.invertedRange,
     "malformed-value": TC.malformed,
 }
+_CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
 
 
 class Facts:
-    """The facts of a comparison, and what each computed node stands for."""
+    """The facts of a comparison, added to a graph, and what each computed node stands for."""
 
-    def __init__(self, store: Store, comparison: Comparison) -> None:
-        self.store, self.comparison = store, comparison
-        self.graph = Graph(bind_namespaces="none")
+    def __init__(self, store: Store, comparison: Comparison, graph: Graph) -> None:
+        self.store, self.comparison, self.graph = store, comparison, graph
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
         self.about: dict[URIRef, tuple[str, Scope]] = {}
@@ -51,6 +52,8 @@ class Facts:
         for claim in self.store.claims:
             subject = ns.iri(ns.CLAIM, claim.id)
             self._troubles(subject, claim.troubles)
+            if claim.obtained in _CLASS_OF_OBTAINED:
+                self._add(subject, RDF.type, _CLASS_OF_OBTAINED[claim.obtained])
             if claim.value is None:
                 continue
             parameter = vocabulary.parameters[claim.parameter]
@@ -86,13 +89,12 @@ class Facts:
             self._add(subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept))
         self.about[subject] = (parameter, when)
 
-    def _positions(self, subject: URIRef, positions: tuple[Position, ...]) -> None:
+    def _positions(self, subject: URIRef, parameter: Parameter, positions: tuple[Position, ...]) -> None:
         for number, position in enumerate(positions, start=1):
             node = URIRef(f"{subject}#position-{number}")
             self._add(subject, TC.position, node)
             self._add(node, RDF.type, TC.Position)
-            for claim in position.claims:
-                self._add(node, TC.claim, ns.iri(ns.CLAIM, claim.id))
+            self._add(node, RDFS.label, Literal(comparable_text(position.value, parameter, self.store.vocabulary)))
 
     def _statements(self) -> None:
         for statement in self.comparison.statements():
@@ -100,7 +102,7 @@ class Facts:
             subject = URIRef(f"{ns.BASE}statement/{statement.voice}/{statement.parameter}{where}")
             self._node(subject, TC.Statement, statement.parameter, statement.when)
             self._add(subject, TC.voice, ns.iri(ns.SOURCE, statement.voice))
-            self._positions(subject, statement.positions)
+            self._positions(subject, self.store.vocabulary.parameters[statement.parameter], statement.positions)
             behind = {claim.id: claim for position in statement.positions for claim in position.claims}
             self.claims_behind[subject] = tuple(behind[claim] for claim in sorted(behind))
 
@@ -110,14 +112,24 @@ class Facts:
             cls = TC.OrderTopic if topic.parameter.kind == "order" else TC.ValueTopic
             self._node(subject, cls, topic.parameter.id, topic.when)
             self._add(subject, TC.standing, Literal(topic.standing))
-            self._add(subject, TC.firm, Literal(topic.firm))
-            for obtained in {claim.obtained for claim in topic.claims}:
-                self._add(subject, TC.evidence, ns.iri(ns.OBTAINED, obtained or "unstated"))
+            obtained = {claim.obtained for claim in topic.claims}
+            if obtained == {"recalled"}:
+                self._add(subject, TC.onlyRecalled, Literal(True))
+            elif obtained == {"practice"}:
+                self._add(subject, TC.onlyPractice, Literal(True))
+            if topic.standing == "single":
+                self._add(subject, TC.onlyVoice, ns.iri(ns.SOURCE, topic.voices[0]))
+            elif topic.standing == "contested":
+                contest = URIRef(f"{subject}#contest")
+                firm = TC.firmContest if topic.firm else TC.softContest
+                self._add(subject, TC.orderContest if topic.parameter.kind == "order" else firm, contest)
+                if topic.rulings:
+                    self._add(contest, RDF.type, TC.Decided)
             for ruling in topic.rulings:
                 self._add(subject, TC.ruling, ns.iri(ns.RULING, ruling.id))
             for one in topic.rulings[1:]:
                 self._add(ns.iri(ns.RULING, topic.rulings[0].id), TC.tiesWith, ns.iri(ns.RULING, one.id))
-            self._positions(subject, topic.positions)
+            self._positions(subject, topic.parameter, topic.positions)
             self.topics[subject] = topic
 
     def _rulings(self) -> None:

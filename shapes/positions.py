@@ -112,16 +112,20 @@ class ValueTable:
         return result
 
     def _reach(self, value: Comparable) -> tuple[frozenset[str], frozenset[str]]:
-        """The places that a set puts in and out. Naming a place speaks of every place that it covers."""
+        """The places that a set puts in and out. Naming a place speaks of every place below it that is not itself
+        named or below another named one: a hard palate in and its rugae out is the palate without the rugae."""
         if not isinstance(value, Membership):
             return frozenset(), frozenset()
-        below, above = self.vocabulary.below, self.vocabulary.above
-        inside = frozenset().union(*(below[member] for member in value.includes))
-        outside = frozenset().union(*(below[member] for member in value.excludes))
+        named = dict.fromkeys(value.includes, True) | dict.fromkeys(value.excludes, False)
+        side: dict[bool, set[str]] = {True: set(), False: set()}
+        for place, above in self.vocabulary.above.items():
+            nearest = max(above & named.keys(), key=lambda name: len(self.vocabulary.above[name]), default=None)
+            if nearest is not None:
+                side[named[nearest]].add(place)
         if value.exact:
-            partly = frozenset().union(*(above[member] for member in value.includes))
-            outside = frozenset(self.vocabulary.concepts) - inside - partly
-        return inside, outside
+            partly = frozenset().union(*(self.vocabulary.above[member] for member in value.includes))
+            side[False] = set(self.vocabulary.concepts) - side[True] - partly
+        return frozenset(side[True]), frozenset(side[False])
 
     def _incompatible(self, first: int, second: int, reach: list[tuple[frozenset[str], frozenset[str]]]) -> bool:
         one, other = self.values[first], self.values[second]

@@ -13,13 +13,21 @@ def covers(wider: Scope, narrower: Scope, vocabulary: Vocabulary) -> bool:
 def meet(first: Scope, second: Scope, vocabulary: Vocabulary) -> Scope | None:
     """The narrowest scope that both cover, or None where on some shared axis neither concept covers the other."""
     merged = dict(first)
+    shared = 0
     for axis, concept in second:
         other = merged.get(axis)
-        if other is None or vocabulary.covers(other, concept):
+        if other is None:
+            merged[axis] = concept
+            continue
+        shared += 1
+        if vocabulary.covers(other, concept):
             merged[axis] = concept
         elif not vocabulary.covers(concept, other):
             return None
-    return tuple(sorted(merged.items(), key=lambda pair: vocabulary.axes[pair[0]].order))
+    if shared == len(second):  # no axis was added, so the order is the first scope's
+        return tuple(merged.items())
+    axes = vocabulary.axes
+    return tuple(sorted(merged.items(), key=lambda pair: axes[pair[0]].order))
 
 
 class ScopeIndex:
@@ -87,6 +95,13 @@ class ScopeIndex:
 def bits(mask: int) -> list[int]:
     """The positions of the bits that are set, lowest first."""
     found = []
+    if mask.bit_length() > 256:  # taking a wide integer apart bit by bit would cost its whole width each time
+        digits = bin(mask)[:1:-1]
+        place = digits.find("1")
+        while place >= 0:
+            found.append(place)
+            place = digits.find("1", place + 1)
+        return found
     while mask:
         low = mask & -mask
         found.append(low.bit_length() - 1)

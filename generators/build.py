@@ -1,0 +1,56 @@
+"""Building the output folder: every page is made first, then the folder is put in place as a whole."""
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from trayconcord.generators.export import rules_json, rules_turtle
+from trayconcord.generators.pages import site_pages
+from trayconcord.kb.errors import unusable
+from trayconcord.shapes.check import Report
+
+MARKER = ".built-by-trayconcord"
+"""Marks a folder that a later build may replace; a folder without it is somebody's own."""
+
+
+def build(report: Report, out: Path) -> list[str]:
+    """Write the site and the rule export of a checked store; returns the files written, by path.
+
+    The folder is replaced whole, and only if an earlier build made it. Raises `UnusableInput`.
+    """
+    pages = site_pages(report)
+    pages["export/rules.json"] = rules_json(report.store, report.comparison).encode()
+    pages["export/rules.ttl"] = rules_turtle(report.store, report.comparison)
+    contents = pages | {MARKER: b"This folder is replaced by the next build.\n"}
+    try:
+        _put_in_place(contents, out)
+    except OSError as error:
+        raise unusable(out, f"cannot be written: {error.strerror or error}; nothing was changed", "choose another --out") from None
+    return sorted(pages)
+
+
+def _put_in_place(contents: dict[str, bytes], out: Path) -> None:
+    out = out.absolute()
+    before = out.with_name(f".{out.name}.before")
+    if before.exists() and not out.exists():  # an earlier build was cut short between its two renames
+        os.rename(before, out)
+    if out.exists() and not out.is_dir():
+        raise unusable(out, "is a file", "choose a folder for --out")
+    if out.exists() and any(out.iterdir()) and not (out / MARKER).exists():
+        raise unusable(out, "holds files that no build made", "choose an empty or new folder for --out")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
+    try:
+        for name, data in contents.items():
+            path = draft / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+        os.chmod(draft, 0o755)
+        if out.exists():
+            shutil.rmtree(before, ignore_errors=True)
+            os.rename(out, before)
+        os.rename(draft, out)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    shutil.rmtree(before, ignore_errors=True)

@@ -1,0 +1,222 @@
+"""The site: overview, reconciliation, study sheets and sources, as HTML that needs no network and no script."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
+
+from trayconcord.generators.charts import letter, range_chart
+from trayconcord.generators.references import ReferenceList, reference_text
+from trayconcord.generators.sheets import study_sheet
+from trayconcord.kb.model import Claim, comparable
+from trayconcord.kb.store import Store
+from trayconcord.kb.vocabulary import Parameter
+from trayconcord.shapes.check import Report
+from trayconcord.shapes.compare import Topic
+from trayconcord.shapes.findings import name_of
+from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+
+ARCHES = ("maxillary", "mandibular")
+
+
+def site_pages(report: Report) -> dict[str, bytes]:
+    """Every page of the site, by file name."""
+    store = report.store
+    sections = [section for section in _sections(report) if section.topics]
+    common = {"store": store, "report": report, "version": version("trayconcord")}
+    pages = {
+        "index.html": _render("index.html.j2", sections=sections, chapters=_by_chapter(store, sections), **common),
+        "reconciliation.html": _render(
+            "reconciliation.html.j2", sections=sorted(sections, key=Section.rank), **common
+        ),
+        "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
+    }
+    for arch in ARCHES:
+        references = ReferenceList(store)
+        sheet = study_sheet(report.comparison, store, arch, references)
+        pages[f"study-sheet-{arch}.html"] = _render(
+            "sheet.html.j2", sheet=sheet, arch=store.vocabulary.concepts[arch], references=references.entries(), **common
+        )
+    return {name: text.encode() for name, text in pages.items()} | {"style.css": _template_text("style.css").encode()}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One claim of a topic as the table shows it."""
+
+    claim: Claim
+    letters: str
+    stated: str
+    converted: str
+    source: str
+    how: str
+    scope: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """One topic as the reconciliation page shows it."""
+
+    topic: Topic
+    conditions: str
+    positions: list[tuple[str, str]]
+    rows: list[Row]
+    chart: Markup
+    ruling: str
+    derived: bool
+
+    @property
+    def anchor(self) -> str:
+        """The fragment by which the topic is linked."""
+        return anchor(self.topic)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A parameter with its topics, the contested ones first."""
+
+    parameter: Parameter
+    topics: list[Block]
+
+    @property
+    def stated(self) -> list[Block]:
+        """The topics at the conditions that a source states."""
+        return [block for block in self.topics if not block.derived]
+
+    @property
+    def met(self) -> list[Block]:
+        """The narrower cases in which statements about different conditions meet and clash."""
+        return [block for block in self.topics if block.derived]
+
+    def count(self, standing: str) -> int:
+        """How many topics have this standing."""
+        return sum(block.topic.standing == standing for block in self.topics)
+
+    def rank(self) -> tuple[bool, bool, int, int]:
+        """The contested first, the firm before the others, by the number of voices."""
+        contested = [block.topic for block in self.topics if block.topic.standing == "contested"]
+        firm = any(topic.firm for topic in contested)
+        return not contested, not firm, -max((len(t.voices) for t in contested), default=0), self.parameter.order
+
+
+def anchor(topic: Topic) -> str:
+    """The fragment by which a topic is linked: its id with plain signs."""
+    return topic.id.replace("?", "--").replace("=", "-").replace("&", "--")
+
+
+def _sections(report: Report) -> Iterable[Section]:
+    store = report.store
+    scopes = {(claim.parameter, claim.when) for claim in store.claims}
+    by_parameter: dict[str, list[Block]] = {}
+    for topic in report.comparison.topics:
+        derived = (topic.parameter.id, topic.when) not in scopes
+        by_parameter.setdefault(topic.parameter.id, []).append(_block(topic, store, derived))
+    gravity = {"contested": 0, "agreed": 1, "single": 2, "silent": 3}
+    for parameter in store.vocabulary.parameters.values():
+        blocks = by_parameter.get(parameter.id, [])
+        blocks.sort(key=lambda b: (gravity[b.topic.standing], not b.topic.firm, len(b.topic.when)))
+        yield Section(parameter, blocks)
+
+
+def _block(topic: Topic, store: Store, derived: bool) -> Block:
+    vocabulary, parameter = store.vocabulary, topic.parameter
+    letters: dict[str, str] = {}
+    for number, position in enumerate(topic.positions):
+        for claim in position.claims:
+            letters[claim.id] = letters.get(claim.id, "") + letter(number)
+    quantity = parameter.kind in ("interval", "count")
+    return Block(
+        topic=topic,
+        conditions=scope_text(topic.when, vocabulary) or "in general",
+        positions=[
+            (letter(number), comparable_text(position.value, parameter, vocabulary))
+            for number, position in enumerate(topic.positions)
+        ],
+        rows=[_row(claim, letters[claim.id], store) for claim in _in_order(topic, letters)],
+        chart=Markup(range_chart(topic, store)) if quantity and not derived else Markup(""),
+        ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
+        derived=derived,
+    )
+
+
+def _in_order(topic: Topic, letters: dict[str, str]) -> list[Claim]:
+    return sorted(topic.claims, key=lambda claim: (letters[claim.id], claim.id))
+
+
+def _row(claim: Claim, letters: str, store: Store) -> Row:
+    vocabulary = store.vocabulary
+    parameter = vocabulary.parameters[claim.parameter]
+    stated = stated_text(claim, vocabulary)
+    converted = ""
+    if claim.value is not None:
+        converted = comparable_text(comparable(claim.value, parameter, vocabulary), parameter, vocabulary)
+    same = stated.replace("-", "–").replace("about ", "") == converted
+    return Row(
+        claim=claim,
+        letters=letters,
+        stated=stated,
+        converted="" if same else converted,
+        source=name_of(store.sources, claim.source),
+        how=claim.obtained + (f" in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else ""),
+        scope=scope_text(claim.when, vocabulary),
+    )
+
+
+def _by_chapter(store: Store, sections: list[Section]) -> list[tuple[str, list[Section]]]:
+    grouped = [
+        (chapter.label, [section for section in sections if section.parameter.chapter == chapter.id])
+        for chapter in store.vocabulary.chapters.values()
+    ]
+    return [(label, found) for label, found in grouped if found]
+
+
+def _sources(store: Store) -> list[dict[str, Any]]:
+    entries = []
+    for source in sorted(store.sources.values(), key=lambda s: (name_of(store.sources, s.id).strip("“").casefold(), s.id)):
+        claims = store.claims_of(source.id)
+        reports = [claim for claim in store.claims if claim.reported_by == source.id]
+        entries.append(
+            {
+                "id": source.id,
+                "source": source,
+                "name": name_of(store.sources, source.id),
+                "reference": reference_text(source),
+                "kind": store.vocabulary.kinds[source.kind].label if source.kind in store.vocabulary.kinds else "",
+                "claims": [
+                    (claim, store.vocabulary.parameters.get(claim.parameter), _row_or_none(claim, store), str(store.place_of_claim(claim.id)))
+                    for claim in claims
+                ],
+                "reports": len(reports),
+            }
+        )
+    return entries
+
+
+def _row_or_none(claim: Claim, store: Store) -> Row | None:
+    return _row(claim, "", store) if claim.value is not None else None
+
+
+def _template_text(name: str) -> str:
+    return (files("trayconcord.generators") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    names = [path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")]
+    return Environment(
+        loader=DictLoader({name: _template_text(name) for name in sorted(names)}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def _render(name: str, **context: Any) -> str:
+    return _environment().get_template(name).render(**context)

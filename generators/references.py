@@ -1,0 +1,44 @@
+"""References: how a source is cited in a list, and the numbers it gets on a page."""
+
+from trayconcord.kb.model import Source
+from trayconcord.kb.store import Store
+
+
+def reference_text(source: Source) -> str:
+    """A source as an entry of a reference list: authors, title, container, year, DOI or ISBN."""
+    parts = [", ".join(_author(author) for author in source.authors), source.title, source.container]
+    text = ". ".join(part.rstrip(".") for part in parts if part)
+    if source.year:
+        text += f"{', ' if source.container else '. '}{source.year}"
+    text += "."
+    if source.doi:
+        text += f" doi:{source.doi}."
+    if source.isbn:
+        text += f" ISBN {source.isbn}."
+    return text
+
+
+def _author(author: str) -> str:
+    family, _, given = author.partition(",")
+    initials = "".join(part[0] for part in given.replace("-", " ").split() if part)
+    return f"{family} {initials}".strip()
+
+
+class ReferenceList:
+    """The sources that a page cites, numbered in the order in which they are first named."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._numbers: dict[str, int] = {}
+
+    def number(self, source: str) -> int:
+        """The number of a source on this page."""
+        return self._numbers.setdefault(source, len(self._numbers) + 1)
+
+    def entries(self) -> list[tuple[int, str, str]]:
+        """Number, id and text of every source cited, in order."""
+        sources = self._store.sources
+        return [
+            (number, source, reference_text(sources[source]) if source in sources else source)
+            for source, number in self._numbers.items()
+        ]
