@@ -26,7 +26,9 @@ def build(report: Report, out: Path) -> list[str]:
     try:
         _put_in_place(contents, out)
     except OSError as error:
-        raise unusable(out, f"cannot be written: {error.strerror or error}; nothing was changed", "choose another --out") from None
+        raise unusable(
+            out, f"cannot be written: {error.strerror or error}; nothing was changed", "choose another --out"
+        ) from None
     return sorted(pages)
 
 

@@ -3,6 +3,7 @@
 from fractions import Fraction
 from html import escape
 
+from trayconcord.kb.grammar import range_text
 from trayconcord.kb.model import Claim, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, decimal_text
@@ -10,7 +11,7 @@ from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.findings import name_of
 from trayconcord.shapes.wording import comparable_text, stated_text
 
-LABELS, PLOT, EDGE = 210, 420, 24
+LABELS, PLOT, EDGE = 200, 360, 20
 TOP, ROW = 26, 22
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -55,34 +56,49 @@ def _round_step(span: Fraction) -> Fraction:
     return step
 
 
-def range_chart(topic: Topic, store: Store) -> str:
+def scale_of(topics: list[Topic], store: Store) -> Scale:
+    """One scale for all topics of a parameter, so that their charts can be read against each other."""
+    claims = {claim.id: claim for topic in topics for claim in topic.claims}
+    courses = [course for topic in topics if (course := _course_of(topic, store)) is not None]
+    return Scale([_interval(claim, store) for claim in claims.values()] + courses)
+
+
+def _course_of(topic: Topic, store: Store) -> Interval | None:
+    if topic.ruling is None or topic.ruling.value is None:
+        return None
+    value = comparable(topic.ruling.value, topic.parameter, store.vocabulary)
+    return value if isinstance(value, Interval) else None
+
+
+def range_chart(topic: Topic, store: Store, scale: Scale) -> str:
     """The chart of a topic about a quantity or count, as an SVG element."""
     vocabulary, parameter = store.vocabulary, topic.parameter
     rows = sorted(((_interval(claim, store), claim) for claim in topic.claims), key=lambda row: _place(row[0]))
-    ruled = topic.ruling and topic.ruling.value and comparable(topic.ruling.value, parameter, vocabulary)
-    course = ruled if isinstance(ruled, Interval) else None
-    scale = Scale([interval for interval, _ in rows] + ([course] if course else []))
-    height = TOP + ROW * len(rows) + 40
+    course = _course_of(topic, store)
+    height = TOP + ROW * len(rows) + (44 if course else 24)
     width = LABELS + PLOT + 2 * EDGE
     bottom = TOP + ROW * len(rows)
     parts = [
         f'<svg class="chart" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
         f' xmlns="http://www.w3.org/2000/svg"><title>{escape(_alternative(topic, store))}</title>'
     ]
-    for tick in scale.ticks():
+    ticks, symbol = scale.ticks(), vocabulary.units[parameter.unit].symbol
+    for tick in ticks:
+        text = decimal_text(tick, 3) if tick != ticks[-1] else range_text(tick, tick, symbol)
         parts.append(f'<line class="grid" x1="{scale.x(tick)}" x2="{scale.x(tick)}" y1="{TOP}" y2="{bottom}"/>')
         parts.append(
-            f'<text class="tick" x="{scale.x(tick)}" y="{bottom + 16}" text-anchor="middle">'
-            f"{escape(decimal_text(tick, 3))}</text>"
+            f'<text class="tick" x="{scale.x(tick)}" y="{bottom + 16}" text-anchor="middle">{escape(text)}</text>'
         )
-    symbol = vocabulary.units[parameter.unit].symbol
-    if symbol:
-        parts.append(
-            f'<text class="tick" x="{LABELS + EDGE + PLOT}" y="{bottom + 32}" text-anchor="end">{escape(symbol)}</text>'
-        )
+    right = 0.0
     for number, position in enumerate(topic.positions):
         if isinstance(position.value, Interval):
-            parts.append(_band(position.value, letter(number), scale, bottom, len(topic.positions) > 1))
+            band, middle = _band(position.value, scale, bottom)
+            parts.append(band)
+            if len(topic.positions) > 1:
+                right = max(middle, right + 12)  # letters of neighbours must not run into each other
+                parts.append(
+                    f'<text class="letter" x="{right:.1f}" y="16" text-anchor="middle">{letter(number)}</text>'
+                )
     for number, (interval, claim) in enumerate(rows):
         parts += _row(interval, claim, TOP + ROW * number + ROW // 2, scale, store)
     if course:
@@ -108,20 +124,18 @@ def _ends(interval: Interval, scale: Scale) -> tuple[str, str]:
     )
 
 
-def _band(value: Interval, name: str, scale: Scale, bottom: int, named: bool) -> str:
-    left, right = _ends(value, scale)
-    width = float(right) - float(left)
-    if width < 6:
-        left, width = f"{float(left) - (6 - width) / 2:.1f}", 6.0
-    middle = float(left) + width / 2
-    text = f'<text class="letter" x="{middle:.1f}" y="16" text-anchor="middle">{name}</text>' if named else ""
-    return f'<rect class="band" x="{left}" y="{TOP - 4}" width="{width:.1f}" height="{bottom - TOP + 8}"/>{text}'
+def _band(value: Interval, scale: Scale, bottom: int) -> tuple[str, float]:
+    """The band of what a position shares, and its middle."""
+    left, right = (float(end) for end in _ends(value, scale))
+    middle, width = (left + right) / 2, max(right - left, 6.0)
+    x = f"{middle - width / 2:.1f}"
+    return f'<rect class="band" x="{x}" y="{TOP - 4}" width="{width:.1f}" height="{bottom - TOP + 8}"/>', middle
 
 
 def _row(interval: Interval, claim: Claim, y: int, scale: Scale, store: Store) -> list[str]:
     label = name_of(store.sources, claim.source)
-    if len(label) > 32:
-        label = label[:30].rstrip() + " …"
+    if len(label) > 29:
+        label = label[:28].rstrip() + "…"
     said = f"{name_of(store.sources, claim.source)}: {stated_text(claim, store.vocabulary)}"
     parts = [
         f'<g><title>{escape(said)}</title><text class="label" x="{LABELS}" y="{y + 4}" text-anchor="end">'
@@ -141,18 +155,18 @@ def _row(interval: Interval, claim: Claim, y: int, scale: Scale, store: Store) -
 
 def _course(value: Interval, scale: Scale, bottom: int) -> str:
     left, right = _ends(value, scale)
-    middle = (float(left) + float(right)) / 2
+    middle, width = (float(left) + float(right)) / 2, max(float(right) - float(left), 1)
     return (
-        f'<rect class="course" x="{left}" y="{bottom + 20}" width="{max(float(right) - float(left), 1):.1f}" height="4"/>'
-        f'<path class="course" d="M{middle:.1f} {bottom + 16}l5 6l-5 6l-5 -6Z"/>'
-        f'<text class="letter" x="{middle + 10:.1f}" y="{bottom + 36}">course</text>'
+        f'<rect class="course" x="{left}" y="{bottom + 28}" width="{width:.1f}" height="4"/>'
+        f'<path class="course" d="M{middle:.1f} {bottom + 24}l5 6l-5 6l-5 -6Z"/>'
+        f'<text class="letter" x="{middle + 10:.1f}" y="{bottom + 35}">course</text>'
     )
 
 
 def _alternative(topic: Topic, store: Store) -> str:
     vocabulary = store.vocabulary
     positions = "; ".join(
-        f"{letter(number)}: {comparable_text(p.value, topic.parameter, vocabulary)} ({len(p.claims)} of {len(topic.claims)})"
+        f"{letter(number)}: {comparable_text(p.value, topic.parameter, vocabulary)}, {len(p.claims)} claims"
         for number, p in enumerate(topic.positions)
     )
     return f"Range chart of {topic.parameter.label}, {len(topic.claims)} claims. Positions {positions}"

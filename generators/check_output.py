@@ -53,18 +53,19 @@ def _told(finding: Finding, store: Store) -> list[str]:
     if finding.positions:
         for text, claims in finding.positions:
             lines.append(f"    {text}")
-            lines += [f"      {_claim(claim, store)}" for claim in claims]
+            lines += [f"      {_claim(claim, store, text)}" for claim in claims]
     elif len(finding.claims) > 1:
         lines += [f"      {_claim(claim, store)}" for claim in finding.claims]
     return lines
 
 
-def _claim(claim: Claim, store: Store) -> str:
+def _claim(claim: Claim, store: Store, position: str = "") -> str:
+    stated = stated_text(claim, store.vocabulary)
     how = claim.obtained + (f" in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else "")
     where = f", {claim.at}" if claim.at else ""
+    said = "" if stated == position else f"{stated}: "
     return (
-        f"{stated_text(claim, store.vocabulary)}: {name_of(store.sources, claim.source)}{where}"
-        f" ({how or 'unsourced'}) {store.place_of_claim(claim.id)}"
+        f"{said}{name_of(store.sources, claim.source)}{where} ({how or 'unsourced'}) {store.place_of_claim(claim.id)}"
     )
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rdflib import Graph
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.forms import Form, read_form

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
-from trayconcord.generators.charts import letter, range_chart
+from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
 from trayconcord.generators.references import ReferenceList, reference_text
 from trayconcord.generators.sheets import study_sheet
 from trayconcord.kb.model import Claim, comparable
@@ -31,16 +31,18 @@ def site_pages(report: Report) -> dict[str, bytes]:
     common = {"store": store, "report": report, "version": version("trayconcord")}
     pages = {
         "index.html": _render("index.html.j2", sections=sections, chapters=_by_chapter(store, sections), **common),
-        "reconciliation.html": _render(
-            "reconciliation.html.j2", sections=sorted(sections, key=Section.rank), **common
-        ),
+        "reconciliation.html": _render("reconciliation.html.j2", sections=sorted(sections, key=Section.rank), **common),
         "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
     }
     for arch in ARCHES:
         references = ReferenceList(store)
         sheet = study_sheet(report.comparison, store, arch, references)
         pages[f"study-sheet-{arch}.html"] = _render(
-            "sheet.html.j2", sheet=sheet, arch=store.vocabulary.concepts[arch], references=references.entries(), **common
+            "sheet.html.j2",
+            sheet=sheet,
+            arch=store.vocabulary.concepts[arch],
+            references=references.entries(),
+            **common,
         )
     return {name: text.encode() for name, text in pages.items()} | {"style.css": _template_text("style.css").encode()}
 
@@ -112,24 +114,24 @@ def anchor(topic: Topic) -> str:
 def _sections(report: Report) -> Iterable[Section]:
     store = report.store
     scopes = {(claim.parameter, claim.when) for claim in store.claims}
-    by_parameter: dict[str, list[Block]] = {}
+    by_parameter: dict[str, list[Topic]] = {}
     for topic in report.comparison.topics:
-        derived = (topic.parameter.id, topic.when) not in scopes
-        by_parameter.setdefault(topic.parameter.id, []).append(_block(topic, store, derived))
+        by_parameter.setdefault(topic.parameter.id, []).append(topic)
     gravity = {"contested": 0, "agreed": 1, "single": 2, "silent": 3}
     for parameter in store.vocabulary.parameters.values():
-        blocks = by_parameter.get(parameter.id, [])
+        topics = by_parameter.get(parameter.id, [])
+        scale = scale_of(topics, store) if parameter.kind in ("interval", "count") else None
+        blocks = [_block(topic, store, (parameter.id, topic.when) not in scopes, scale) for topic in topics]
         blocks.sort(key=lambda b: (gravity[b.topic.standing], not b.topic.firm, len(b.topic.when)))
         yield Section(parameter, blocks)
 
 
-def _block(topic: Topic, store: Store, derived: bool) -> Block:
+def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Block:
     vocabulary, parameter = store.vocabulary, topic.parameter
     letters: dict[str, str] = {}
     for number, position in enumerate(topic.positions):
         for claim in position.claims:
             letters[claim.id] = letters.get(claim.id, "") + letter(number)
-    quantity = parameter.kind in ("interval", "count")
     return Block(
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
@@ -138,7 +140,7 @@ def _block(topic: Topic, store: Store, derived: bool) -> Block:
             for number, position in enumerate(topic.positions)
         ],
         rows=[_row(claim, letters[claim.id], store) for claim in _in_order(topic, letters)],
-        chart=Markup(range_chart(topic, store)) if quantity and not derived else Markup(""),
+        chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
         ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
     )
@@ -153,18 +155,24 @@ def _row(claim: Claim, letters: str, store: Store) -> Row:
     parameter = vocabulary.parameters[claim.parameter]
     stated = stated_text(claim, vocabulary)
     converted = ""
-    if claim.value is not None:
-        converted = comparable_text(comparable(claim.value, parameter, vocabulary), parameter, vocabulary)
-    same = stated.replace("-", "–").replace("about ", "") == converted
+    if claim.printed and claim.value is not None:
+        value = comparable_text(comparable(claim.value, parameter, vocabulary), parameter, vocabulary)
+        same = _plain(stated) == _plain(value)
+        converted = "" if same else value
     return Row(
         claim=claim,
         letters=letters,
         stated=stated,
-        converted="" if same else converted,
+        converted=converted,
         source=name_of(store.sources, claim.source),
         how=claim.obtained + (f" in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else ""),
         scope=scope_text(claim.when, vocabulary),
     )
+
+
+def _plain(text: str) -> str:
+    """A quantity without the signs in which print and our own text differ."""
+    return text.replace("–", "-").replace(" to ", "-").replace("≥", "at least ").removeprefix("about ").replace(" ", "")
 
 
 def _by_chapter(store: Store, sections: list[Section]) -> list[tuple[str, list[Section]]]:
@@ -177,7 +185,9 @@ def _by_chapter(store: Store, sections: list[Section]) -> list[tuple[str, list[S
 
 def _sources(store: Store) -> list[dict[str, Any]]:
     entries = []
-    for source in sorted(store.sources.values(), key=lambda s: (name_of(store.sources, s.id).strip("“").casefold(), s.id)):
+    for source in sorted(
+        store.sources.values(), key=lambda s: (name_of(store.sources, s.id).strip("“").casefold(), s.id)
+    ):
         claims = store.claims_of(source.id)
         reports = [claim for claim in store.claims if claim.reported_by == source.id]
         entries.append(
@@ -188,7 +198,12 @@ def _sources(store: Store) -> list[dict[str, Any]]:
                 "reference": reference_text(source),
                 "kind": store.vocabulary.kinds[source.kind].label if source.kind in store.vocabulary.kinds else "",
                 "claims": [
-                    (claim, store.vocabulary.parameters.get(claim.parameter), _row_or_none(claim, store), str(store.place_of_claim(claim.id)))
+                    (
+                        claim,
+                        store.vocabulary.parameters.get(claim.parameter),
+                        _row_or_none(claim, store),
+                        str(store.place_of_claim(claim.id)),
+                    )
                     for claim in claims
                 ],
                 "reports": len(reports),
@@ -207,7 +222,9 @@ def _template_text(name: str) -> str:
 
 @cache
 def _environment() -> Environment:
-    names = [path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")]
+    names = [
+        path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")
+    ]
     return Environment(
         loader=DictLoader({name: _template_text(name) for name in sorted(names)}),
         autoescape=True,

@@ -8,7 +8,7 @@ from trayconcord.kb.model import Scope, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.scopes import covers, meet
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
 
@@ -70,9 +70,18 @@ def _answers(
     topics: list[Topic] = []
     for scope in ordered:
         topic = comparison.at(parameter.id, scope)
-        if topic.claims and not any(topic.claims == other.claims for other in topics):
+        if topic.claims and not any(_says_the_same(topic, other, vocabulary) for other in topics):
             topics.append(topic)
     return [_answer(topic, here, vocabulary, references) for topic in topics]
+
+
+def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:
+    """Whether the answer to a case is that of a more general line, so that it need not be said again."""
+    return (
+        covers(general.when, topic.when, vocabulary)
+        and (topic.standing, topic.ruling) == (general.standing, general.ruling)
+        and [p.value for p in topic.positions] == [p.value for p in general.positions]
+    )
 
 
 def _answer(topic: Topic, here: Scope, vocabulary: Vocabulary, references: ReferenceList) -> Answer:

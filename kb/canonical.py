@@ -10,7 +10,7 @@ _ESCAPES = {"\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r", '"'
 
 
 def canonical_nquads(graph: Graph) -> str:
-    """Sorted canonical N-Quads of a graph (RDF Dataset Canonicalization, W3C 2024). Raises ValueError on a blank node."""
+    """Sorted canonical N-Quads (RDF Dataset Canonicalization, W3C 2024). Raises ValueError on a blank node."""
     return "".join(sorted(f"{_term(s)} {_term(p)} {_term(o)} .\n" for s, p, o in graph))
 
 

@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 import yaml
+
 from trayconcord.kb.model import Claim, Source, default_id
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
 

@@ -6,9 +6,10 @@ from datetime import date
 from pathlib import Path
 
 import yaml
+
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.grammar import ValueProblem, parse_quantity
-from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, default_id, in_order
+from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, default_id, in_order, topic_id
 from trayconcord.kb.values import Choice, Membership, Nothing, Recorded, Steps, YesNo
 from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.kb.yaml_nodes import NodeReader, compose
@@ -302,7 +303,7 @@ class _FormReader(NodeReader):
             if text.get(key) and not _is_date(text[key]):
                 self.complain(parts[key], f"{key}: {text[key][:40]}", "write the date as 2026-05-12")
         return Ruling(
-            id=default_id("", parameter, when) if parameter else "",
+            id=topic_id(parameter, when) if parameter else "",
             parameter=parameter,
             when=when,
             value=value,

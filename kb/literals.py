@@ -7,6 +7,7 @@ from typing import Any
 
 from rdflib import Literal
 from rdflib.namespace import OWL, XSD
+
 from trayconcord.kb.values import terminating
 
 LONGEST = 1000

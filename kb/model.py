@@ -4,7 +4,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from trayconcord.kb.grammar import ValueProblem
-from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Nothing, Quantity, Recorded, Steps, YesNo
+from trayconcord.kb.values import (
+    Choice,
+    Comparable,
+    Interval,
+    Membership,
+    Nothing,
+    Quantity,
+    Recorded,
+    Steps,
+    YesNo,
+    decimal_text,
+)
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 
 Scope = tuple[tuple[str, str], ...]
@@ -84,10 +95,15 @@ class Case:
     troubles: tuple[Trouble, ...] = ()
 
 
-def default_id(family: str, parameter: str, when: Scope) -> str:
-    """The id a claim (``family``: its source) or ruling gets when it names none."""
-    stem = f"{family}/{parameter}" if family else parameter
+def default_id(source: str, parameter: str, when: Scope) -> str:
+    """The id a claim gets when it names none: ``<source>/<parameter>[/<concept>+<concept>…]``."""
+    stem = f"{source}/{parameter}"
     return f"{stem}/{'+'.join(concept for _, concept in when)}" if when else stem
+
+
+def topic_id(parameter: str, when: Scope) -> str:
+    """The public id of a topic, and of the ruling on it: ``<parameter>[?<axis>=<concept>&…]``."""
+    return parameter + ("?" + "&".join(f"{axis}={concept}" for axis, concept in when) if when else "")
 
 
 def in_order(when: dict[str, str], vocabulary: Vocabulary) -> Scope:
@@ -105,8 +121,11 @@ def comparable(value: Recorded, parameter: Parameter, vocabulary: Vocabulary) ->
         case Nothing() if kind == "set":
             return Membership(frozenset(), frozenset(), True)
         case Quantity(low, high, unit_id) if kind in ("interval", "count"):
+            if kind == "count" and any(end is not None and end.denominator != 1 for end in (low, high)):
+                raise ValueProblem("malformed-value", f"{parameter.label} takes a whole number", "state a whole number")
             if low is not None and high is not None and low > high:
-                raise ValueProblem("inverted-range", "the range runs from high to low", "write the lower end first")
+                message = f"the range runs from {decimal_text(low)} to {decimal_text(high)}"
+                raise ValueProblem("inverted-range", message, "write the lower end first")
             unit, expected = vocabulary.units.get(unit_id), vocabulary.units[parameter.unit]
             if unit is None:
                 raise ValueProblem("unknown-term", f"unknown unit {unit_id}", "use a unit of the vocabulary")
@@ -122,9 +141,18 @@ def comparable(value: Recorded, parameter: Parameter, vocabulary: Vocabulary) ->
             return Interval(_times(low, factor), _times(high, factor))
         case Choice() | YesNo() | Steps() | Membership() if kind == _KIND_OF[type(value)]:
             return value
-    raise ValueProblem("malformed-value", f"this is no value of the kind {kind}", f"state a value of the kind {kind}")
+    wanted = _WANTED.get(kind, "a value")
+    raise ValueProblem("malformed-value", f"{parameter.label} takes {wanted}", f"state {wanted}")
 
 
+_WANTED = {
+    "interval": "a quantity",
+    "count": "a whole number",
+    "choice": "one term of its list",
+    "set": "a set of terms",
+    "yes-no": "yes or no",
+    "order": "steps in order",
+}
 _KIND_OF: dict[type, str] = {Choice: "choice", YesNo: "yes-no", Steps: "order", Membership: "set"}
 
 

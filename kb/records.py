@@ -1,10 +1,13 @@
 """Records as triples, and triples as records. The only place that knows which property says what."""
 
+import re
 from collections.abc import Iterable
+from fractions import Fraction
 from typing import Any
 
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import DCTERMS, PROV, RDF, RDFS, SKOS, XSD
+from rdflib.namespace import DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.grammar import ValueProblem
 from trayconcord.kb.literals import number_literal, number_of
@@ -242,6 +245,10 @@ def read_cases(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> li
     return cases
 
 
+_FORMS = ((TC.min, TC.max), (TC.none,), (TC.choice,), (TC.yes,), (TC.exactly, TC.includes, TC.excludes), (TC.steps,))
+_EXACT = (XSD.decimal, XSD.integer, OWL.rational)
+
+
 class _Reader:
     """Reads what claims and rulings have in common."""
 
@@ -290,12 +297,20 @@ class _Reader:
         return in_order(when, self.vocabulary)
 
     def value(self, about: Properties, scheme: str | None, troubles: list[Trouble]) -> Recorded | None:
+        forms = [form for form in _FORMS if any(predicate in about for predicate in form)]
+        if len(forms) > 1:
+            raise ValueProblem("malformed-value", f"{len(forms)} kinds of value in one claim", "keep one")
+        for predicate in (TC.parameter, QUDT.hasUnit, TC.choice, TC.yes, TC.none, TC.exactly, TC.steps, TC.min, TC.max):
+            if len(about.get(predicate, ())) > 1:
+                name = re.split(r"[/#]", predicate)[-1]
+                raise ValueProblem(
+                    "malformed-value", f"{len(about[predicate])} values of {name} where one belongs", "keep one"
+                )
         if TC.min in about or TC.max in about:
-            unit = next(iter(about.get(QUDT.hasUnit, ())), None)
-            if unit is None:
+            if QUDT.hasUnit not in about:
                 raise ValueProblem("malformed-value", "a quantity without a unit", "add its unit")
             low, high = (self.number(about, predicate) for predicate in (TC.min, TC.max))
-            return Quantity(low, high, unit_id(str(unit)), _flag(about, TC.about))
+            return Quantity(low, high, unit_id(str(about[QUDT.hasUnit][0])), _flag(about, TC.about))
         if _flag(about, TC.none):
             return Nothing()
         if TC.choice in about:
@@ -303,20 +318,24 @@ class _Reader:
         if TC.yes in about:
             return YesNo(_flag(about, TC.yes))
         if TC.exactly in about:
-            return Membership(
-                frozenset(self.concepts(about.get(TC.includes, ()), scheme, troubles)),
-                frozenset(self.concepts(about.get(TC.excludes, ()), scheme, troubles)),
-                _flag(about, TC.exactly),
+            includes, excludes = (
+                frozenset(self.concepts(about.get(predicate, ()), scheme, troubles))
+                for predicate in (TC.includes, TC.excludes)
             )
+            if includes & excludes:
+                raise ValueProblem("malformed-value", f"{min(includes & excludes)} is both in and out", "keep one")
+            return Membership(includes, excludes, _flag(about, TC.exactly))
         if TC.steps in about:
             return Steps(tuple(self.concepts(_members(self.subjects, about, TC.steps), scheme, troubles)))
         return None
 
-    def number(self, about: Properties, predicate: URIRef) -> Any:
-        values = about.get(predicate, ())
-        if len(values) > 1:
-            raise ValueProblem("malformed-value", f"{len(values)} values for one end of the range", "keep one")
-        return number_of(values[0]) if values else None
+    def number(self, about: Properties, predicate: URIRef) -> Fraction | None:
+        if predicate not in about:
+            return None
+        literal = about[predicate][0]
+        if getattr(literal, "datatype", None) not in _EXACT:
+            raise ValueProblem("malformed-value", f"{literal} is not an exact decimal", "write it as xsd:decimal")
+        return number_of(literal)
 
     def concepts(self, values: Iterable[Any], scheme: str | None, troubles: list[Trouble]) -> list[str]:
         ids = [ns.local(str(value), ns.CONCEPT) for value in values]
@@ -341,7 +360,10 @@ def _id(about: Properties, predicate: URIRef, family: str) -> str:
 
 
 def _flag(about: Properties, predicate: URIRef) -> bool:
-    return _text(about, predicate) in ("true", "1")
+    text = _text(about, predicate)
+    if text not in ("", "true", "false", "1", "0"):
+        raise ValueProblem("malformed-value", f"{text} is neither true nor false", "write true or false")
+    return text in ("true", "1")
 
 
 def _members(subjects: dict[URIRef, Properties], about: Properties, predicate: URIRef) -> list[Any]:

@@ -10,6 +10,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from rdflib import Graph, URIRef
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.model import Case, Claim, Ruling, Source

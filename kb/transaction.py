@@ -27,6 +27,7 @@ def pending(layer: Path) -> dict[str, Path]:
 
 def write_all(layer: Path, contents: dict[str, bytes]) -> None:
     """Put files (path within the store -> bytes) into a store, all or none. Raises `UnusableInput`."""
+    counted = False
     try:
         layer.mkdir(parents=True, exist_ok=True)
         with _locked(layer):
@@ -40,13 +41,15 @@ def write_all(layer: Path, contents: dict[str, bytes]) -> None:
                     _write(draft / name, data)
                 _sync_folder(draft)
                 os.rename(draft, layer / _COMMITTED)
+                counted = True
             except BaseException:
                 shutil.rmtree(draft, ignore_errors=True)
                 raise
             _sync_folder(layer)
-            with contextlib.suppress(OSError):  # the files count already; the next writer moves them home
-                _finish(layer)
+            _finish(layer)
     except OSError as error:
+        if counted:  # what is left is housekeeping for the next writer
+            return
         reason = error.strerror or str(error)
         raise unusable(
             layer, f"cannot be written: {reason}; nothing was changed", "check the folder and try again"

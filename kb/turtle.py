@@ -7,10 +7,11 @@ from contextlib import contextmanager
 from io import BytesIO
 from typing import Any
 
-from rdflib import Graph, URIRef
-from rdflib.namespace import RDF
+from rdflib import Graph, Literal, URIRef
+from rdflib.namespace import RDF, XSD
 from rdflib.plugins.parsers.notation3 import BadSyntax, RDFSink, SinkParser
 from rdflib.plugins.serializers.turtle import TurtleSerializer
+
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
 
@@ -37,6 +38,11 @@ class _Sink(RDFSink):
             shown = " ".join(args[0].split())[:80]
             raise _Refused(f"<{shown}> is no IRI", "write the IRI without spaces, quotes or brackets")
         return super().newSymbol(*args)
+
+    def newLiteral(self, s: str, dt: URIRef | None, lang: str | None) -> Literal:
+        if dt == XSD.decimal and "e" in s.casefold():  # rdflib would write out its digits, be they a million
+            raise _Refused(f"{s[:40]} is no decimal", "write the number without an exponent")
+        return super().newLiteral(s, dt, lang)
 
     def newBlankNode(self, *args: Any, **kwargs: Any) -> Any:
         raise _Refused("a blank node", "give the resource an IRI of its own")

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, SKOS
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.literals import number_of
 from trayconcord.kb.namespaces import QUDT, TC

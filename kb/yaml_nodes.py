@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import yaml
+
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 
 LARGEST = 2_000_000

@@ -7,6 +7,7 @@ from typing import Any
 
 from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, RDFS, SH
+
 from trayconcord.kb.store import Store
 from trayconcord.kb.turtle import bulk
 from trayconcord.shapes.compare import Comparison
@@ -107,15 +108,25 @@ def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIR
     if isinstance(report, ValidationFailure):
         raise report
     assert isinstance(report, Graph)
-    found = []
+    by_shape = {rule.shape: rule for rule in rules}
+    found = set()
     for node in report.subjects(RDF.type, SH.ValidationResult):
         about: dict[Any, Any] = dict(report.predicate_objects(node))
-        severity = SEVERITIES.get(str(about.get(SH.resultSeverity)), "violation")
-        result = (about[SH.focusNode], severity, str(about.get(SH.resultMessage, "")))
-        found.append((about.get(SH.sourceShape), result))
-    if len(rules) == 1:  # a nested shape of the rule's may be the source
-        return sorted({(rules[0].shape, result) for _, result in found})
-    return sorted(set(found))
+        source = about.get(SH.sourceShape)
+        rule = by_shape.get(_owner(source, shapes, by_shape), rules[0])
+        own = source == rule.shape or (source, SH.severity, None) in shapes
+        severity = SEVERITIES.get(str(about.get(SH.resultSeverity)), "violation") if own else rule.severity
+        found.add((rule.shape, (about[SH.focusNode], severity, str(about.get(SH.resultMessage, "")))))
+    return sorted(found)
+
+
+def _owner(shape: Any, shapes: Graph, rules: dict[URIRef, Rule]) -> Any:
+    """The rule that a nested property shape belongs to; the shape itself where there is none."""
+    seen = set()
+    while shape not in rules and shape not in seen:
+        seen.add(shape)
+        shape = shapes.value(None, SH.property, shape) or shape
+    return shape
 
 
 def _focus_nodes(graph: Graph, shapes: Graph, shape: URIRef) -> bool:

@@ -7,13 +7,15 @@ the tests and is held against this one on random stores.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 
-from trayconcord.kb.model import Claim, Ruling, Scope, comparable
+from trayconcord.kb.errors import unusable
+from trayconcord.kb.model import Claim, Ruling, Scope, comparable, topic_id
 from trayconcord.kb.store import Store
 from trayconcord.kb.turtle import bulk
 from trayconcord.kb.values import Comparable, Recorded
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
-from trayconcord.shapes.positions import ValueTable
+from trayconcord.shapes.positions import MOST_POSITIONS, TooManyPositions, ValueTable
 from trayconcord.shapes.scopes import ScopeIndex, bits, covers, meet
 from trayconcord.shapes.voices import Voices
 
@@ -61,8 +63,8 @@ class Topic:
 
     @property
     def ruling(self) -> Ruling | None:
-        """The ruling that governs, if there is exactly one."""
-        return self.rulings[0] if len(self.rulings) == 1 else None
+        """The ruling that governs: none where several tie that adopt different values."""
+        return self.rulings[0] if len({ruling.value for ruling in self.rulings}) == 1 else None
 
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
@@ -73,11 +75,6 @@ class Topic:
     def voices(self) -> tuple[str, ...]:
         """The voices that speak here, by id."""
         return tuple(sorted({self._panel.voice_of[index] for index in bits(self._heard)}))
-
-
-def topic_id(parameter: str, when: Scope) -> str:
-    """``<parameter>[?<axis>=<concept>&…]``."""
-    return parameter + ("?" + "&".join(f"{axis}={concept}" for axis, concept in when) if when else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +140,16 @@ class Comparison:
             if not any(other.when != ruling.when and covers(ruling.when, other.when, self.vocabulary) for other in over)
         )
 
+    def ties(self) -> list[tuple[Ruling, Ruling]]:
+        """The pairs of rulings that adopt different values and govern, equally closely, what they have in common."""
+        found = []
+        for rulings in self._rulings.values():
+            for one, other in combinations(rulings, 2):
+                common = meet(one.when, other.when, self.vocabulary) if one.value != other.value else None
+                if common is not None and {one, other} <= set(self.governing(one.parameter, common)):
+                    found.append((one, other))
+        return found
+
     def supporters(self, ruling: Ruling) -> tuple[Claim, ...]:
         """The claims of the positions that a ruling agrees with: with each claim of theirs, so with what they share."""
         assert ruling.value is not None
@@ -156,7 +163,14 @@ class Comparison:
         return tuple(found[claim] for claim in sorted(found))
 
     def _topic(self, panel: "_Panel", cell: Scope) -> Topic:
-        standing, firm, positions, heard = panel.judge(cell)
+        try:
+            standing, firm, positions, heard = panel.judge(cell)
+        except TooManyPositions:
+            raise unusable(
+                topic_id(panel.parameter.id, cell),
+                f"the sources take more than {MOST_POSITIONS} positions on it",
+                "split the sets that they state into smaller claims",
+            ) from None
         rulings = self.governing(panel.parameter.id, cell) if self._rulings else ()
         return Topic(panel.parameter, cell, standing, firm, rulings, positions, panel, heard)
 

@@ -6,14 +6,15 @@ shape. Every fact carries a class or property described in the vocabulary's onto
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, RDFS
+
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.model import Claim, Scope, Trouble, comparable
+from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Position, Topic
-from trayconcord.shapes.wording import comparable_text, position_lines
+from trayconcord.shapes.wording import changes_since, comparable_text, position_lines
 
 _PROPERTY_OF_TROUBLE = {
     "unknown-term": TC.unknownTerm,
@@ -31,7 +32,9 @@ class Facts:
         self.store, self.comparison, self.graph = store, comparison, graph
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
+        self.positions_behind: dict[URIRef, tuple[Position, ...]] = {}
         self.about: dict[URIRef, tuple[str, Scope]] = {}
+        self._classes()
         self._claims()
         self._sources()
         self._statements()
@@ -72,7 +75,18 @@ class Facts:
         for claim, newer in self.comparison.superseded():
             self._add(ns.iri(ns.CLAIM, claim.id), TC.supersededBy, ns.iri(ns.SOURCE, newer))
 
+    def _classes(self) -> None:
+        """A misspelt class would hide a record from every rule."""
+        known = {str(cls) for cls in self.store.graph.subjects(RDF.type, RDFS.Class)}
+        for subject, cls in self.store.graph.subject_objects(RDF.type):
+            if cls.startswith(str(TC)) and str(cls) not in known and isinstance(subject, URIRef):
+                self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
+
     def _sources(self) -> None:
+        for source in self.store.sources.values():
+            if source.kind not in self.store.vocabulary.kinds:
+                subject = ns.iri(ns.SOURCE, source.id)
+                self._add(subject, TC.unknownTerm, Literal(f"kind of source {source.kind or 'missing'}"))
         for source in self.comparison.voices.circular():
             self._add(ns.iri(ns.SOURCE, source), TC.derivesFromItself, Literal(True))
         cited = [(ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims]
@@ -98,13 +112,13 @@ class Facts:
 
     def _statements(self) -> None:
         for statement in self.comparison.statements():
-            where = "".join(f"/{concept}" for _, concept in statement.when)
-            subject = URIRef(f"{ns.BASE}statement/{statement.voice}/{statement.parameter}{where}")
+            subject = URIRef(f"{ns.BASE}statement/{statement.voice}/{topic_id(statement.parameter, statement.when)}")
             self._node(subject, TC.Statement, statement.parameter, statement.when)
             self._add(subject, TC.voice, ns.iri(ns.SOURCE, statement.voice))
             self._positions(subject, self.store.vocabulary.parameters[statement.parameter], statement.positions)
             behind = {claim.id: claim for position in statement.positions for claim in position.claims}
             self.claims_behind[subject] = tuple(behind[claim] for claim in sorted(behind))
+            self.positions_behind[subject] = statement.positions
 
     def _topics(self) -> None:
         for topic in self.comparison.topics:
@@ -127,8 +141,6 @@ class Facts:
                     self._add(contest, RDF.type, TC.Decided)
             for ruling in topic.rulings:
                 self._add(subject, TC.ruling, ns.iri(ns.RULING, ruling.id))
-            for one in topic.rulings[1:]:
-                self._add(ns.iri(ns.RULING, topic.rulings[0].id), TC.tiesWith, ns.iri(ns.RULING, one.id))
             self._positions(subject, topic.parameter, topic.positions)
             self.topics[subject] = topic
 
@@ -140,14 +152,16 @@ class Facts:
             if ruling.value is None:
                 continue
             topic = self.comparison.at(ruling.parameter, ruling.when)
+            self._add(subject, RDF.type, TC.ReadableRuling)
             self.claims_behind[subject] = topic.claims
+            self.positions_behind[subject] = topic.positions
             for claim in self.comparison.supporters(ruling):
                 self._add(subject, TC.supportedBy, ns.iri(ns.CLAIM, claim.id))
-            now, then = set(position_lines(topic, self.store.vocabulary)), set(ruling.positions_then)
-            for line in sorted(now - then):
-                self._add(subject, TC.changedSince, Literal(f"now {line}"))
-            for line in sorted(then - now):
-                self._add(subject, TC.changedSince, Literal(f"then {line}"))
+            now = position_lines(topic, self.store.vocabulary)
+            for change in changes_since(ruling.positions_then, now):
+                self._add(subject, TC.changedSince, Literal(change))
+        for one, other in self.comparison.ties():
+            self._add(ns.iri(ns.RULING, one.id), TC.tiesWith, ns.iri(ns.RULING, other.id))
 
     def _cases(self) -> None:
         for case in self.store.cases:

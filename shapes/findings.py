@@ -1,15 +1,18 @@
 """Findings: what a rule found, told to a lecturer: where, what, which claims, and what to do."""
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
 from rdflib import URIRef
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
-from trayconcord.kb.model import Claim, Scope, Source
+from trayconcord.kb.model import Claim, Scope, Source, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.shapes.compare import Position, Topic, topic_id
+from trayconcord.kb.values import Steps
+from trayconcord.shapes.compare import Position, Topic
 from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.rules import Rule
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
@@ -47,6 +50,7 @@ class Teller:
         self.store, self.facts = store, facts
         self.claims = {ns.iri(ns.CLAIM, claim.id): claim for claim in store.claims}
         self.rulings = {ns.iri(ns.RULING, ruling.id): ruling for ruling in store.rulings}
+        self.cases = {ns.iri(ns.CASE, case.id): case.label or case.id for case in store.cases}
 
     def tell(self, rule: Rule, severity: str, focus: URIRef, said: str) -> Finding:
         """The finding of a rule at a node; ``said`` is the engine's message where the rule has none of its own."""
@@ -74,21 +78,18 @@ class Teller:
     def _behind(self, focus: URIRef) -> tuple[tuple[Claim, ...], list[tuple[str, Position]], int]:
         topic = self.facts.topics.get(focus)
         if topic is not None:
-            return topic.claims, self._told(topic), len(topic.voices)
+            return topic.claims, self._told(topic.parameter.id, topic.positions), len(topic.voices)
         if focus in self.claims:
             claim = self.claims[focus]
             other = self.facts.graph.value(focus, TC.repeats)
             return (claim, self.claims[other]) if isinstance(other, URIRef) else (claim,), [], 0
         behind = self.facts.claims_behind.get(focus, ())
-        parameter, when = self.facts.about.get(focus, ("", ()))
-        if focus in self.rulings and behind:
-            topic = self.facts.comparison.at(parameter, when)
-            return behind, self._told(topic), len(topic.voices)
-        return behind, [], len(behind)
+        parameter, _ = self.facts.about.get(focus, ("", ()))
+        return behind, self._told(parameter, self.facts.positions_behind.get(focus, ())), len(behind)
 
-    def _told(self, topic: Topic) -> list[tuple[str, Position]]:
+    def _told(self, parameter: str, positions: tuple[Position, ...]) -> list[tuple[str, Position]]:
         vocabulary = self.store.vocabulary
-        return [(comparable_text(p.value, topic.parameter, vocabulary), p) for p in topic.positions]
+        return [(comparable_text(p.value, vocabulary.parameters[parameter], vocabulary), p) for p in positions]
 
     def _about(self, focus: URIRef) -> tuple[str, Scope]:
         if focus in self.claims:
@@ -122,7 +123,8 @@ class Teller:
         first = claims[0] if claims else None
         ruling = self.rulings.get(focus)
         value = stated_text(ruling or first, vocabulary) if ruling or first else ""
-        detail = [str(o) for o in self.facts.graph.objects(focus, rule.path)] if rule.path else []
+        detail = [self._shown(o) for o in self.facts.graph.objects(focus, rule.path)] if rule.path else []
+        case = self.facts.graph.value(focus, TC.case)
         return {
             "id": _id_of(focus),
             "parameter": known.label if known else parameter or "no parameter",
@@ -131,12 +133,29 @@ class Teller:
             "value": value,
             "source": name_of(self.store.sources, first.source) if first else "",
             "sources": ", ".join(sorted({name_of(self.store.sources, claim.source) for claim in claims})),
-            "detail": "; ".join(sorted(_shorten(text) for text in detail)),
+            "detail": "; ".join(sorted(detail)),
+            "case": self.cases[case] if isinstance(case, URIRef) and case in self.cases else "",
             "voices": len(topic.voices) if topic else len({claim.source for claim in claims}),
             "positions": " | ".join(text for text, _ in positions),
             "count": len(positions),
             "lookups": self._lookups(topic) if topic else "",
+            "clashes": self._clashes(topic) if topic and topic.parameter.kind == "order" else "",
         }
+
+    def _clashes(self, topic: Topic) -> str:
+        """The pairs of steps that the voices order both ways round."""
+        concepts = self.store.vocabulary.concepts
+        orders = [claim.value.steps for claim in topic.claims if isinstance(claim.value, Steps)]
+        before = {(one, other) for steps in orders for i, one in enumerate(steps) for other in steps[i + 1 :]}
+        both = sorted({tuple(sorted(pair, key=lambda s: concepts[s].order)) for pair in before if pair[::-1] in before})
+        return "; ".join(f"{concepts[one].label} / {concepts[other].label}" for one, other in both)
+
+    def _shown(self, value: Any) -> str:
+        """A computed property as a reader sees it: text as it is, a source by name, anything else by id."""
+        source = ns.local(str(value), ns.SOURCE)
+        if source in self.store.sources and isinstance(value, URIRef):
+            return name_of(self.store.sources, source)
+        return _id_of(value) if isinstance(value, URIRef) else str(value)
 
     def _lookups(self, topic: Topic) -> str:
         """For a contest that a missing condition may explain: what to look up, in which source."""
@@ -146,7 +165,8 @@ class Teller:
             silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
             if 0 < len(silent) < len(topic.claims):
                 for claim in silent:
-                    place = f"{name_of(self.store.sources, claim.source)}{f', {claim.at}' if claim.at else ''}"
+                    work = name_of(self.store.sources, claim.reported_by or claim.source)
+                    place = f"{work}{f', {claim.at}' if claim.at else ''}"
                     questions = asked.setdefault(place, [])
                     if axes[axis].question not in questions:
                         questions.append(axes[axis].question)
@@ -158,6 +178,8 @@ def name_of(sources: dict[str, Source], source: str) -> str:
     record = sources.get(source)
     if record is None:
         return source
+    if record.kind == "common-practice":
+        return "Common practice"
     if record.authors:
         family = record.authors[0].split(",")[0]
         others = " et al." if len(record.authors) > 2 else ""
@@ -168,10 +190,9 @@ def name_of(sources: dict[str, Source], source: str) -> str:
 
 
 def _fill(template: str, words: dict[str, Any]) -> str:
-    """Put words into ``{placeholders}``; one that is not known stays as it stands."""
-    for name, word in words.items():
-        template = template.replace("{" + name + "}", str(word))
-    return " ".join(template.split())
+    """Put words into ``{placeholders}``, in one go: a word that holds braces stays as it is."""
+    text = re.sub(r"\{(\w+)\}", lambda match: str(words.get(match[1], match[0])), template)
+    return " ".join(text.split())
 
 
 def _id_of(focus: URIRef) -> str:
@@ -179,7 +200,3 @@ def _id_of(focus: URIRef) -> str:
     for family in (ns.CLAIM, ns.SOURCE, ns.RULING, ns.TOPIC, ns.CASE, ns.BASE):
         text = ns.local(text, family)
     return text
-
-
-def _shorten(text: str) -> str:
-    return text.removeprefix(ns.CLAIM).removeprefix(ns.SOURCE).removeprefix(ns.RULING)

@@ -42,6 +42,8 @@ class ValueTable:
 
     def positions(self, present: int) -> list[tuple[int, Comparable]]:
         """The maximal compatible sets of the present values, each with what its members share."""
+        if not present:
+            return []
         found = self._memo.get(present)
         if found is None:
             cliques = self._interval_cliques(present) if self._intervals else self._cliques(present)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, SH
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.namespaces import TC

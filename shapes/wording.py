@@ -1,7 +1,10 @@
 """Values, conditions and positions in the words of a reader."""
 
+from fractions import Fraction
+
 from trayconcord.kb.grammar import range_text, value_text
 from trayconcord.kb.model import Claim, Ruling, Scope
+from trayconcord.kb.namespaces import BASE
 from trayconcord.kb.values import Comparable, Interval
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Position, Topic
@@ -10,8 +13,28 @@ from trayconcord.shapes.compare import Position, Topic
 def comparable_text(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
     """A comparable value in the parameter's unit; the quantity that none stands for is written so."""
     if isinstance(value, Interval):
-        return range_text(value.low, value.high, vocabulary.units[parameter.unit].symbol)
+        if parameter.none_means is not None and value.low == value.high == parameter.none_means:
+            return "none"
+        return _quantity_text(value, parameter, vocabulary)
     return value_text(value, parameter, vocabulary)
+
+
+def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
+    """A range in the parameter's unit, or in another of its kind that writes it out in few digits (20 min, not a
+    third of an hour)."""
+    own = vocabulary.units[parameter.unit]
+    others = [unit for unit in vocabulary.units_of(own.kind) if not unit.iri.startswith(BASE)]
+    smaller = sorted((unit for unit in others if unit.multiplier < own.multiplier), key=lambda unit: -unit.multiplier)
+    for unit in [own, *smaller]:
+        factor = own.multiplier / unit.multiplier
+        low, high = (None if end is None else end * factor for end in (value.low, value.high))
+        if all(end is None or _is_short(end) for end in (low, high)):
+            return range_text(low, high, unit.symbol)
+    return range_text(value.low, value.high, own.symbol)
+
+
+def _is_short(number: Fraction) -> bool:
+    return (number * 10**4).denominator == 1
 
 
 def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
@@ -33,6 +56,23 @@ def scope_text(when: Scope, vocabulary: Vocabulary) -> str:
 def position_lines(topic: Topic, vocabulary: Vocabulary) -> tuple[str, ...]:
     """The positions of a topic, one line each: value and the claims that take it. Rulings keep these lines."""
     return tuple(sorted(position_line(position, topic.parameter, vocabulary) for position in topic.positions))
+
+
+def changes_since(then: tuple[str, ...], now: tuple[str, ...]) -> list[str]:
+    """What differs between two sets of position lines, in words: claims added and withdrawn, positions then and now."""
+    if set(then) == set(now):
+        return []
+    before, after = ({claim for line in lines for claim in _claims_in(line)} for lines in (then, now))
+    told = [f"{claim} was added" for claim in sorted(after - before)]
+    told += [f"{claim} was withdrawn" for claim in sorted(before - after)]
+    values = [" | ".join(sorted(line.rpartition(": ")[0] for line in lines)) or "none" for lines in (then, now)]
+    if values[0] != values[1] or not told:
+        told.append(f"positions then {values[0]}, now {values[1]}")
+    return told
+
+
+def _claims_in(line: str) -> list[str]:
+    return line.rpartition(": ")[2].split()
 
 
 def position_line(position: Position, parameter: Parameter, vocabulary: Vocabulary) -> str:

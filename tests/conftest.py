@@ -2,6 +2,7 @@
 
 import pytest
 from hypothesis import settings
+
 from trayconcord.kb.store import Store, load
 from trayconcord.kb.vocabulary import Vocabulary
 

@@ -7,7 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from plain_reading import PlainReading
 from rdflib import Graph
-from trayconcord.kb.model import Claim, Source, in_order
+
+from trayconcord.kb.model import Claim, Scope, Source, in_order
 from trayconcord.kb.store import Store, load
 from trayconcord.kb.values import Choice, Interval, Membership, Nothing, Quantity, Steps, YesNo
 from trayconcord.shapes.compare import Comparison
@@ -96,10 +97,12 @@ def stores(draw: st.DrawFn) -> tuple[Store, str]:
     return Store(Graph(), VOCABULARY, sources, claims, [], [], {}), parameter
 
 
-def agrees_with_a_plain_reading(store: Store, parameter: str) -> None:
+def agrees_with_a_plain_reading(store: Store, parameter: str, elsewhere: Scope) -> None:
     plain = PlainReading(store, parameter)
-    topics = {topic.when: topic for topic in Comparison(store).topics}
+    comparison = Comparison(store)
+    topics = {topic.when: topic for topic in comparison.topics}
     assert set(topics) == plain.cells()
+    topics[elsewhere] = comparison.at(parameter, elsewhere)  # a taught case may lie anywhere, also where all are silent
     for cell, topic in topics.items():
         expected = plain.topic(cell)
         assert topic.standing == expected.standing
@@ -113,16 +116,18 @@ def agrees_with_a_plain_reading(store: Store, parameter: str) -> None:
 
 
 @settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
-@given(stores())
-def test_the_comparison_agrees_with_a_plain_reading_of_the_design(case: tuple[Store, str]) -> None:
-    agrees_with_a_plain_reading(*case)
+@given(stores(), scopes)
+def test_the_comparison_agrees_with_a_plain_reading_of_the_design(case: tuple[Store, str], elsewhere: Scope) -> None:
+    agrees_with_a_plain_reading(*case, elsewhere)
 
 
 @pytest.mark.slow
 @settings(max_examples=4000, deadline=None, suppress_health_check=list(HealthCheck))
-@given(stores())
-def test_the_comparison_agrees_with_a_plain_reading_on_thousands_of_stores(case: tuple[Store, str]) -> None:
-    agrees_with_a_plain_reading(*case)
+@given(stores(), scopes)
+def test_the_comparison_agrees_with_a_plain_reading_on_thousands_of_stores(
+    case: tuple[Store, str], elsewhere: Scope
+) -> None:
+    agrees_with_a_plain_reading(*case, elsewhere)
 
 
 @pytest.mark.parametrize(

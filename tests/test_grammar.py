@@ -6,6 +6,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+
 from trayconcord.kb.grammar import ValueProblem, parse_quantity, quantity_text, range_text, value_text
 from trayconcord.kb.model import comparable
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Steps, YesNo

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from rdflib import Graph
 from rdflib.namespace import SH
+
 from trayconcord.generators.entry import enter
 from trayconcord.kb.namespaces import RULE, TC, iri
 from trayconcord.kb.store import Store, load

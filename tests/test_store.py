@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place, UnusableInput
 from trayconcord.kb.grammar import parse_quantity
@@ -201,16 +202,15 @@ def test_every_file_that_cannot_be_read_is_named(tmp_path):
     ("value", "rule", "words"),
     [
         ("qudt:hasUnit unit:SEC ; tc:min 2.0 ; tc:max 2.0", "wrong-dimension", "does not measure"),
-        ("qudt:hasUnit unit:FURLONG ; tc:min 2.0", "unknown-term", "unknown unit"),
-        ("qudt:hasUnit unit:MilliM ; tc:min 3.0 ; tc:max 2.0", "inverted-range", "high to low"),
+        ("qudt:hasUnit unit:FURLONG ; tc:min 2.0", "unknown-term", "FURLONG"),
+        ("qudt:hasUnit unit:MilliM ; tc:min 3.0 ; tc:max 2.0", "inverted-range", "from 3 to 2"),
         ("qudt:hasUnit unit:MilliM ; tc:min 2.0, 3.0", "malformed-value", "2 values"),
-        ('qudt:hasUnit unit:MilliM ; tc:min "two"', "malformed-value", "two is not a number"),
-        # Refused at once: as a number it would have a billion digits.
-        ('qudt:hasUnit unit:MilliM ; tc:min "1e999999999"', "malformed-value", "not an exact number"),
+        ('qudt:hasUnit unit:MilliM ; tc:min "two"', "malformed-value", "two"),
+        ("qudt:hasUnit unit:MilliM ; tc:min 2e0", "malformed-value", "exact"),
         ("tc:min 2.0", "malformed-value", "without a unit"),
         ('tc:printed "2 mm"', "malformed-value", "no value"),
-        ("tc:yes true", "malformed-value", "no value of the kind interval"),
-        ("tc:choice <https://w3id.org/trayconcord/concept/rugae>", "malformed-value", "no value of the kind interval"),
+        ("tc:yes true", "malformed-value", "a quantity"),
+        ("tc:choice <https://w3id.org/trayconcord/concept/rugae>", "malformed-value", "a quantity"),
     ],
 )
 def test_a_value_that_cannot_be_read_is_kept_as_a_trouble_of_its_claim(tmp_path, value, rule, words):

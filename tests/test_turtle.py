@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rdflib import Graph, Literal, URIRef, namespace
+
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.namespaces import BASE, SOURCE, TC
 from trayconcord.kb.store import shipped
@@ -107,6 +108,8 @@ def test_a_blank_node_is_refused_at_its_line(text, line):
         ("a:x a:p <not an iri> .", 2, "is no IRI"),
         ('\n"a word" a:p 1 .', 3, "subject"),
         ("a:x a:p " + "(" * 5000, 2, "recursion"),
+        # A few characters that rdflib would turn into a number of a billion digits.
+        ('a:x a:p "1e999999999"^^<http://www.w3.org/2001/XMLSchema#decimal> .', 2, "is no decimal"),
     ],
 )
 def test_a_mistake_is_told_with_its_line(text, line, words):

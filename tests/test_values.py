@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import UnitRegistry
 from rdflib import Literal, namespace
+
 from trayconcord.kb.grammar import ValueProblem, parse_quantity
 from trayconcord.kb.literals import LONGEST, number_literal, number_of
 from trayconcord.kb.model import comparable

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from rdflib import Graph, URIRef, namespace
+
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.namespaces import QUDT, TC
 from trayconcord.kb.store import shipped
@@ -157,7 +158,7 @@ def test_ranks_make_one_order(vocabulary):
         assert list(table.values()) == sorted(table.values(), key=lambda term: term.order)
 
 
-STOPWORDS = {"a", "an", "and", "are", "as", "at", "by", "for", "from", "in", "is", "it", "of", "on", "or", "the", "to"}  # fmt: skip
+STOPWORDS = {"a", "an", "and", "are", "as", "at", "by", "for", "from", "in", "is", "of", "on", "or", "the", "to"}  # fmt: skip
 
 
 def words(text):

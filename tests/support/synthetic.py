@@ -7,15 +7,15 @@ from pathlib import Path
 AXES = {
     "arch": ["maxillary", "mandibular"],
     "impression-material": [
-        "impression-plaster", "impression-paste", "zinc-oxide-eugenol-paste", "hydrocolloid", "irreversible-hydrocolloid",
-        "elastomer", "polysulfide", "polyether", "silicone", "addition-silicone", "condensation-silicone",
+        "impression-plaster", "impression-paste", "zinc-oxide-eugenol-paste", "hydrocolloid",
+        "irreversible-hydrocolloid", "elastomer", "polysulfide", "polyether", "silicone", "addition-silicone", "condensation-silicone",
     ],
     "impression-technique": ["minimal-pressure", "selective-pressure", "mucocompressive"],
     "tray-material": ["acrylic-resin", "autopolymerising-resin", "light-cured-resin", "shellac"],
 }  # fmt: skip
 LENGTHS = [
-    "spacer-thickness", "wax-sheet-thickness", "spacer-margin", "impression-thickness", "relief-thickness", "stop-length",
-    "stop-width", "escape-hole-diameter", "escape-hole-spacing", "border-clearance", "wall-thickness",
+    "spacer-thickness", "wax-sheet-thickness", "spacer-margin", "impression-thickness", "relief-thickness",
+    "stop-length", "stop-width", "escape-hole-diameter", "escape-hole-spacing", "border-clearance", "wall-thickness",
     "border-thickness", "handle-length", "handle-width", "handle-thickness", "handle-height",
 ]  # fmt: skip
 CONDITIONS = [

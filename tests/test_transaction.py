@@ -1,0 +1,483 @@
+"""Writing to a store is all or nothing: at whatever step the process dies, whatever operation fails.
+
+All sources in these forms are invented.
+"""
+
+import builtins
+import fcntl
+import itertools
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from rdflib import Graph, URIRef, namespace
+
+from trayconcord.generators.entry import enter
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.store import load
+from trayconcord.kb.transaction import pending, write_all
+from trayconcord.kb.turtle import read_turtle, write_turtle
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is killed in mid-work, which needs fork")
+
+KILLED = 9
+
+FIRST = """\
+source: {id: harrow-vale, title: Bench handout, authors: [Harrow Vale Dental School], kind: lecture-notes}
+claims:
+- {parameter: spacer-thickness, value: 1 mm, obtained: read, at: p. 1}
+- {parameter: spacer-thickness, when: {impression-material: polyether}, value: 2 mm, obtained: read, at: p. 2}
+"""
+CHANGED = """\
+source: {id: harrow-vale, title: "Bench handout, corrected", kind: lecture-notes}
+claims:
+- {parameter: spacer-thickness, value: 3 mm, obtained: read, at: p. 1}
+"""
+RULED = """\
+rulings:
+- {parameter: spacer-thickness, value: 2 mm, because: one sheet, decided-on: 2026-05-12, decided-by: board}
+cases:
+- {id: any-case, when: {impression-material: polyether}, asks: [spacer-thickness]}
+"""
+LATER = """\
+source: {id: later-notes, title: Later notes, kind: lecture-notes}
+claims:
+- {parameter: spacer-thickness, value: 4 mm, obtained: read, at: p. 4}
+"""
+
+
+@pytest.fixture(scope="module")
+def small_layer(tmp_path_factory, shipped_store):
+    """A shipped layer with a vocabulary of one parameter, so that a store loads in a few milliseconds."""
+    names = ["parameter/spacer-thickness", "axis/impression-material", "axis/consistency", "scheme/impression-material"]
+    names += ["concept/polyether", "concept/elastomer", "kind/lecture-notes", "obtained/read"]
+    wanted = {URIRef(ns.BASE + name) for name in names} | {ns.UNIT.MilliM, ns.UNIT.UNITLESS}
+    left_out = {namespace.SKOS.definition, namespace.SKOS.altLabel, namespace.SKOS.scopeNote}
+    graph = Graph(bind_namespaces="none")
+    for subject, predicate, value in shipped_store.graph:
+        if subject in wanted and predicate not in left_out:
+            graph.add((subject, predicate, value))
+    layer = tmp_path_factory.mktemp("shipped")
+    (layer / "vocabulary").mkdir()
+    (layer / "vocabulary" / "small.ttl").write_bytes(write_turtle(graph))
+    return layer
+
+
+@pytest.fixture
+def forms(tmp_path, monkeypatch, small_layer):
+    """A function that writes a form and gives its path; the small vocabulary is the shipped one meanwhile."""
+    monkeypatch.setattr("trayconcord.kb.store.shipped", lambda: small_layer)
+    numbers = itertools.count()
+
+    def write(text):
+        path = tmp_path / f"form-{next(numbers)}.yaml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def enter_into(target, *paths):
+    return enter(list(paths), [target], True, target)
+
+
+def triples(target):
+    """All that a store says, the vocabulary included; a store that is not there says nothing of its own."""
+    return frozenset(load([target] if target.exists() else [], only=True).graph)
+
+
+def files(folder):
+    """Every file below a folder with its bytes, the lock apart: it holds nothing and stays."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != ".lock"
+    }
+
+
+def debris(target):
+    return [path.name for path in target.iterdir() if path.name.startswith((".draft-", ".committed"))]
+
+
+# --- dying in the middle ---------------------------------------------------------------------------------------------
+
+COUNTED = ("mkdir", "rename", "replace", "unlink", "remove", "rmdir", "fsync", "open", "close")
+
+
+class _Stream:
+    """A file open for writing, whose every move is a step; a write is two, with half the bytes on disk between."""
+
+    def __init__(self, stream, step):
+        self.stream, self.step = stream, step
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.step()
+        self.stream.close()
+
+    def fileno(self):
+        return self.stream.fileno()
+
+    def write(self, data):
+        self.step()
+        self.stream.write(data[: len(data) // 2])
+        self.stream.flush()
+        self.step()
+        self.stream.write(data[len(data) // 2 :])
+
+    def flush(self):
+        self.step()
+        self.stream.flush()
+
+
+def watch(patch, step):
+    """Have ``step`` called before every operation that touches the file system."""
+
+    def counted(function):
+        def call(*args, **kwargs):
+            step()
+            return function(*args, **kwargs)
+
+        return call
+
+    for name in COUNTED:
+        patch.setattr(os, name, counted(getattr(os, name)))
+    plain_open, plain_flock = builtins.open, fcntl.flock
+
+    def open_counted(file, mode="r", *args, **kwargs):
+        if not set(mode) & set("wxa+"):
+            return plain_open(file, mode, *args, **kwargs)
+        step()
+        return _Stream(plain_open(file, mode, *args, **kwargs), step)
+
+    patch.setattr(builtins, "open", open_counted)
+    patch.setattr(fcntl, "flock", lambda stream, how: (step(), plain_flock(stream.fileno(), how)))
+
+
+def dying_at(last, action):
+    """Run an action in a process of its own that is killed before its ``last``-th step; its exit status."""
+    pid = os.fork()
+    if pid == 0:
+        status = 1
+        try:
+            steps = itertools.count(1)
+
+            def step():
+                if next(steps) == last:
+                    os._exit(KILLED)
+
+            with pytest.MonkeyPatch.context() as patch:
+                watch(patch, step)
+                action()
+            status = 0
+        finally:
+            os._exit(status)
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+
+
+@pytest.mark.parametrize("scenario", ["a new store", "a new source", "a replaced source with a ruling and a case"])
+def test_a_writer_killed_at_any_step_leaves_the_old_store_or_the_new(tmp_path, forms, scenario):
+    start = tmp_path / "start"
+    if scenario == "a new store":
+        entered = [forms(FIRST)]
+    else:
+        enter_into(start, forms(FIRST))
+        entered = [forms(LATER)] if scenario == "a new source" else [forms(CHANGED), forms(RULED)]
+    later = forms(LATER.replace("later-notes", "much-later-notes"))
+
+    def fresh(name):
+        if start.exists():
+            shutil.copytree(start, tmp_path / name)
+        return tmp_path / name
+
+    old = triples(start)
+    enter_into(fresh("new"), *entered)
+    new = triples(tmp_path / "new")
+    assert old < new if scenario != "a replaced source with a ruling and a case" else not old <= new
+    added = triples(enter_into(tmp_path / "later", later) and tmp_path / "later") - triples(tmp_path / "nowhere")
+
+    seen = []
+    for last in itertools.count(1):
+        target = fresh(f"killed-{last}")
+        status = dying_at(last, lambda target=target: enter_into(target, *entered))
+        assert status in (0, KILLED), f"step {last}"
+        found = triples(target)
+        assert found in (old, new), f"step {last}"
+        seen.append(found == new)
+        # The next writer finds its way, loses nothing that counted, and cleans up.
+        enter_into(target, later)
+        assert triples(target) == found | added, f"step {last}"
+        assert debris(target) == [], f"step {last}"
+        shutil.rmtree(target)
+        if status == 0:
+            break
+    # Dying late enough is too late to undo anything, and early enough too early to have done anything.
+    assert seen == sorted(seen)
+    assert not seen[0] and seen[-1]
+    assert last > 20
+    assert sum(seen) > 5
+
+
+def test_the_killing_is_real(tmp_path):
+    """The harness itself: half a file is what a process leaves that dies in the middle of writing it."""
+    path = tmp_path / "half"
+
+    def action():
+        with open(path, "wb") as stream:
+            stream.write(b"12345678")
+
+    assert [dying_at(last, action) for last in (1, 2, 3, 4, 5)] == [KILLED] * 4 + [0]
+    path.unlink()
+    dying_at(1, action)
+    assert not path.exists()
+    dying_at(3, action)
+    assert path.read_bytes() == b"1234"
+    dying_at(5, action)
+    assert path.read_bytes() == b"12345678"
+
+
+# --- operations that fail --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("persistent", [False, True], ids=["once", "from then on"])
+def test_an_operation_that_fails_leaves_the_old_store_or_the_new_and_says_which(tmp_path, forms, persistent):
+    """A full disk, a lost share: the message "nothing was changed" must be true, and so must its absence."""
+    start = tmp_path / "start"
+    enter_into(start, forms(FIRST))
+    entered, later = [forms(CHANGED), forms(RULED)], forms(LATER)
+    old = triples(start)
+    shutil.copytree(start, tmp_path / "new")
+    enter_into(tmp_path / "new", *entered)
+    new = triples(tmp_path / "new")
+    outcomes = []
+    for failing in itertools.count(1):
+        target = tmp_path / f"failing-{failing}"
+        shutil.copytree(start, target)
+        steps = itertools.count(1)
+
+        def step(steps=steps, failing=failing):
+            number = next(steps)
+            if number == failing or (persistent and number > failing):
+                raise OSError(28, "No space left on device")
+
+        with pytest.MonkeyPatch.context() as patch:
+            watch(patch, step)
+            try:
+                enter_into(target, *entered)
+                outcome = "entered"
+            except UnusableInput as error:
+                outcome = "refused"
+                assert "nothing was changed" in str(error)
+                assert "No space left on device" in str(error)
+        outcomes.append(outcome)
+        assert triples(target) == (new if outcome == "entered" else old), f"step {failing}"
+        enter_into(target, later)
+        assert debris(target) == []
+        if next(steps) <= failing:
+            break
+    assert outcomes.count("refused") > 20
+    assert outcomes[-1] == "entered"
+
+
+def test_a_place_that_cannot_be_written_is_refused_and_left_alone(tmp_path, forms):
+    (tmp_path / "file").write_text("in the way", encoding="utf-8")
+    store = tmp_path / "store"
+    enter_into(store, forms(FIRST))
+    (store / "rulings").write_text("in the way", encoding="utf-8")
+    form, ruling = forms(LATER), forms(RULED)
+    before = files(tmp_path)
+    for target, entered in [
+        (tmp_path / "file", form),  # a file where the store should be
+        (tmp_path / "file" / "store", form),  # a file where a folder above it should be
+        (store, ruling),  # a file where a folder of the store should be
+    ]:
+        with pytest.raises(UnusableInput) as error:
+            enter_into(target, entered)
+        (complaint,) = error.value.complaints
+        assert complaint.place.file == str(target)
+        assert complaint.fix
+        assert files(tmp_path) == before
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a file system that nobody can write to")
+def test_a_file_system_that_cannot_be_written_is_refused(forms):
+    with pytest.raises(UnusableInput, match="nothing was changed"):
+        enter_into(Path("/proc/trayconcord-kb"), forms(FIRST))
+
+
+# --- refusals --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        "source: [",
+        "",
+        FIRST.replace("1 mm", "1 furlong"),
+        FIRST.replace("polyether", "polyhedron"),
+        FIRST + "- {parameter: spacer-thickness, value: 5 mm}\n",
+        RULED.replace("2026-05-12", "yesterday"),
+    ],
+)
+def test_a_refused_form_leaves_every_byte_of_the_store_as_it_was(tmp_path, forms, bad):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST))
+    enter_into(target, forms(RULED))
+    before, times = files(target), {path: path.stat().st_mtime_ns for path in target.rglob("*")}
+    with pytest.raises(UnusableInput):
+        # The good forms beside it are not entered either.
+        enter_into(target, forms(LATER), forms(bad), forms(CHANGED))
+    assert files(target) == before
+    assert {path: path.stat().st_mtime_ns for path in target.rglob("*")} == times
+
+
+def test_a_refused_form_creates_no_store(tmp_path, forms):
+    with pytest.raises(UnusableInput):
+        enter_into(tmp_path / "store", forms("source: ["))
+    assert not (tmp_path / "store").exists()
+
+
+def test_every_mistake_of_every_form_is_told(tmp_path, forms):
+    one, two = forms(FIRST.replace("1 mm", "1")), forms(CHANGED.replace("3 mm", "3 s"))
+    with pytest.raises(UnusableInput) as error:
+        enter_into(tmp_path / "store", one, two, tmp_path / "no-such-form.yaml")
+    assert [(Path(c.place.file), c.place.line) for c in error.value.complaints] == [
+        (one, 3),
+        (two, 3),
+        (tmp_path / "no-such-form.yaml", 0),
+    ]
+
+
+def test_the_same_record_in_two_forms_is_refused(tmp_path, forms):
+    for text, words in [(FIRST, "source harrow-vale"), (RULED, "ruling spacer-thickness"), (RULED, "case any-case")]:
+        one, two = forms(text), forms(text)
+        with pytest.raises(UnusableInput) as error:
+            enter_into(tmp_path / "store", one, two)
+        assert any(f"{words} stands in {one} too" in complaint.message for complaint in error.value.complaints)
+        assert {complaint.place.file for complaint in error.value.complaints} == {str(two)}
+    assert not (tmp_path / "store").exists()
+
+
+# --- two writers -----------------------------------------------------------------------------------------------------
+
+
+def test_while_one_writes_another_is_told_to_try_again(tmp_path, forms):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST))
+    changed, later = forms(CHANGED), forms(LATER)
+    old = triples(target)
+    reached, go_on = os.pipe(), os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        status = 1
+        try:
+            plain = os.rename
+
+            def rename(*args):
+                os.write(reached[1], b"x")
+                os.read(go_on[0], 1)
+                plain(*args)
+
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(os, "rename", rename)
+                enter_into(target, changed)
+            status = 0
+        finally:
+            os._exit(status)
+    try:
+        os.read(reached[0], 1)  # the other process is in the middle of writing, and holds the lock
+        with pytest.raises(UnusableInput) as error:
+            enter_into(target, later)
+        (complaint,) = error.value.complaints
+        assert complaint.place.file == str(target)
+        assert "another command" in complaint.message
+        assert "try again" in complaint.fix
+        assert triples(target) == old
+    finally:
+        os.write(go_on[1], b"x")
+        assert os.waitpid(pid, 0)[1] == 0
+        for end in (*reached, *go_on):
+            os.close(end)
+    assert load([target], only=True).sources["harrow-vale"].title == "Bench handout, corrected"
+    enter_into(target, later)  # the lock went with the process that held it
+    assert set(load([target], only=True).sources) == {"harrow-vale", "later-notes"}
+
+
+# --- what is written -------------------------------------------------------------------------------------------------
+
+
+def test_files_that_count_already_are_read_before_those_in_place(tmp_path, forms):
+    """As a process leaves them that dies after its commit: old in place, new waiting."""
+    target, other = tmp_path / "store", tmp_path / "other"
+    enter_into(target, forms(FIRST))
+    enter_into(other, forms(CHANGED), forms(LATER))
+    shutil.move(other / "sources", target / ".committed" / "sources")
+    assert set(pending(target)) == {"sources/harrow-vale.ttl", "sources/later-notes.ttl"}
+    store = load([target], only=True)
+    assert store.sources["harrow-vale"].title == "Bench handout, corrected"
+    assert set(store.sources) == {"harrow-vale", "later-notes"}
+    # They are named by the place where they belong.
+    assert store.place_of_claim("later-notes/spacer-thickness").file == str(target / "sources/later-notes.ttl")
+    write_all(target, {})
+    assert debris(target) == [] and pending(target) == {}
+    assert set(files(target)) == {"sources/harrow-vale.ttl", "sources/later-notes.ttl"}
+
+
+def test_a_draft_that_was_left_does_not_count(tmp_path, forms):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST))
+    shutil.copytree(target / "sources", target / ".draft-left" / "sources")
+    (target / ".draft-left" / "sources" / "harrow-vale.ttl").write_text("half a fi", encoding="utf-8")
+    assert load([target], only=True).sources["harrow-vale"].title == "Bench handout"
+
+
+def test_what_was_written_and_what_was_replaced_is_told(tmp_path, forms):
+    target = tmp_path / "store"
+    first = enter_into(target, forms(FIRST), forms(RULED))
+    names = ["cases/any-case.ttl", "rulings/spacer-thickness.ttl", "sources/harrow-vale.ttl"]
+    assert (first.written, first.replaced) == (names, [])
+    second = enter_into(target, forms(CHANGED), forms(LATER))
+    assert second.written == ["sources/harrow-vale.ttl", "sources/later-notes.ttl"]
+    assert second.replaced == ["sources/harrow-vale.ttl"]
+    assert frozenset(second.store.graph) == triples(target)
+
+
+def test_entering_a_form_again_changes_no_byte(tmp_path, forms):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST), forms(RULED))
+    before = files(target)
+    enter_into(target, forms(FIRST), forms(RULED))
+    assert files(target) == before
+
+
+def test_every_file_written_is_in_canonical_form(tmp_path, forms):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST), forms(RULED), forms(LATER))
+    for data in files(target).values():
+        graph = Graph(bind_namespaces="none")
+        read_turtle(data, "x", graph)
+        assert write_turtle(graph) == data
+
+
+def test_rulings_on_one_parameter_are_kept_beside_each_other_until_replaced(tmp_path, forms):
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST))
+    enter_into(target, forms(RULED))
+    for_polyether = RULED.partition("cases:")[0].replace(
+        "value: 2 mm", "when: {impression-material: polyether}, value: 3 mm"
+    )
+    enter_into(target, forms(for_polyether))
+    rulings = {ruling.when: ruling for ruling in load([target], only=True).rulings}
+    assert {when: ruling.printed for when, ruling in rulings.items()} == {
+        (): "2 mm",
+        (("impression-material", "polyether"),): "3 mm",
+    }
+    # Each notes what the sources said on the day.
+    assert rulings[()].positions_then == ("1 mm: harrow-vale/spacer-thickness",)
+    again = enter_into(target, forms(RULED.replace("value: 2 mm", "value: 1 mm")))
+    assert again.replaced == ["cases/any-case.ttl", "rulings/spacer-thickness.ttl"]
+    assert sorted(ruling.printed for ruling in load([target], only=True).rulings) == ["1 mm", "3 mm"]
