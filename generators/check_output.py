@@ -18,7 +18,7 @@ SHOWN = 2
 """Findings of one rule about one parameter that the text prints before it folds the rest."""
 
 _LEVELS = {"violation": "error", "warning": "warning", "info": "note"}
-_PLURAL = {"violation": "violations", "warning": "warnings", "info": "remarks"}
+_WORDS = {"violation": "violation", "warning": "warning", "info": "remark"}
 
 
 def text_report(report: Report, everything: bool = False, files: set[str] | None = None) -> str:
@@ -27,10 +27,7 @@ def text_report(report: Report, everything: bool = False, files: set[str] | None
     lines: list[str] = []
     for (severity, rule), group in groupby(findings, key=lambda finding: (finding.severity, finding.rule)):
         found = list(group)
-        lines += [
-            f"{rule}: {len(found)} {_PLURAL[severity] if len(found) > 1 else severity.replace('info', 'remark')}",
-            "",
-        ]
+        lines += [f"{rule}: {_counted(len(found), severity)}", ""]
         for _, same in groupby(found, key=lambda finding: finding.parameter):
             alike = list(same)
             shown = alike if everything else alike[:SHOWN]
@@ -41,10 +38,14 @@ def text_report(report: Report, everything: bool = False, files: set[str] | None
                     said = finding.help
                     lines.append(f"  to do: {said}")
             if len(alike) > len(shown):
-                lines.append(f"  and {len(alike) - len(shown)} narrower cases of the same (--all lists them)")
+                lines.append(f"  and {len(alike) - len(shown)} more on the same question (--all lists them)")
             lines.append("")
     lines += _summary(report, findings, files is not None)
     return "\n".join(lines)
+
+
+def _counted(count: int, severity: str) -> str:
+    return f"{count} {_WORDS[severity]}{'' if count == 1 else 's'}"
 
 
 def _told(finding: Finding, store: Store) -> list[str]:
@@ -70,7 +71,7 @@ def _claim(claim: Claim, store: Store, position: str = "") -> str:
 
 
 def _summary(report: Report, findings: list[Finding], part: bool) -> list[str]:
-    counts = {severity: sum(f.severity == severity for f in findings) for severity in _PLURAL}
+    counts = {severity: sum(f.severity == severity for f in findings) for severity in _WORDS}
     standings: dict[str, int] = {}
     for topic in report.comparison.topics:
         standings[topic.standing] = standings.get(topic.standing, 0) + 1
@@ -80,7 +81,7 @@ def _summary(report: Report, findings: list[Finding], part: bool) -> list[str]:
         f"{len(report.store.claims)} claims from {len(report.store.sources)} sources; topics: {topics or 'none'}"
     )
     lines.append(
-        ", ".join(f"{count} {_PLURAL[severity]}" for severity, count in counts.items())
+        ", ".join(_counted(count, severity) for severity, count in counts.items())
         + (" that touch what was entered" if part else "")
     )
     idle = [name for name, state in report.states.items() if state == "not exercised"]

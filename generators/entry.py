@@ -12,7 +12,7 @@ from trayconcord.kb.forms import Form, read_form
 from trayconcord.kb.model import Ruling
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
 from trayconcord.kb.store import Store, load
-from trayconcord.kb.transaction import write_all
+from trayconcord.kb.transaction import standing, write_all
 from trayconcord.kb.turtle import new_graph, write_turtle
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.wording import position_lines
@@ -30,6 +30,7 @@ class Entered:
 
 def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> Entered:
     """Enter forms into the store at ``target``. Raises `UnusableInput`; the store is then as it was."""
+    ruled = standing(target, "rulings")
     before = load([layer for layer in layers if layer != target or target.exists()], only)
     forms: list[Form] = []
     complaints: list[Complaint] = []
@@ -48,7 +49,7 @@ def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> En
         contents = _contents(_decided(forms, store), before.rulings, target, before)
         store = load(layers, only, contents)
     replaced = sorted(name for name in contents if (target / name).exists())
-    write_all(target, contents)
+    write_all(target, contents, {name: ruled.get(name) for name in contents if name.startswith("rulings/")})
     return Entered(forms, sorted(contents), replaced, store)
 
 

@@ -146,7 +146,9 @@ class _FormReader(NodeReader):
             return word
         near = self.vocabulary.nearest(word, among)
         if near:
-            fix = f"did you mean {near}" + (f" ({among[near].label})?" if among[near].label != near else "?")
+            fix = f"did you mean {near}" + (
+                f" ({among[near].label})?" if among[near].label.replace(" ", "-") != near else "?"
+            )
         elif len(among) <= 12:
             fix = f"use one of: {', '.join(among)}"
         else:

@@ -25,13 +25,31 @@ def pending(layer: Path) -> dict[str, Path]:
     return {path.relative_to(committed).as_posix(): path for path in sorted(committed.glob("*/*")) if path.is_file()}
 
 
-def write_all(layer: Path, contents: dict[str, bytes]) -> None:
-    """Put files (path within the store -> bytes) into a store, all or none. Raises `UnusableInput`."""
+def standing(layer: Path, folder: str) -> dict[str, bytes]:
+    """The files of one folder of a store as they count now, by their path within the store."""
+    homes = {f"{folder}/{path.name}": path for path in (layer / folder).glob("*.ttl")}
+    found = {}
+    for name, path in (homes | pending(layer)).items():
+        if name.startswith(f"{folder}/"):
+            with contextlib.suppress(OSError):
+                found[name] = path.read_bytes()
+    return found
+
+
+def write_all(layer: Path, contents: dict[str, bytes], made_from: dict[str, bytes | None] | None = None) -> None:
+    """Put files (path within the store -> bytes) into a store, all or none. Raises `UnusableInput`.
+
+    ``made_from`` holds what files were when their new contents were made (None: not there); where another command
+    has changed one meanwhile, nothing is written.
+    """
     counted = False
     try:
         layer.mkdir(parents=True, exist_ok=True)
         with _locked(layer):
             _finish(layer)
+            for name, data in (made_from or {}).items():
+                if ((layer / name).read_bytes() if (layer / name).exists() else None) != data:
+                    raise unusable(layer / name, "was changed by another command meanwhile", "try again")
             for left in layer.glob(_DRAFT + "*"):
                 shutil.rmtree(left)
             draft = Path(tempfile.mkdtemp(prefix=_DRAFT, dir=layer))

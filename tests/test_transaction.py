@@ -4,7 +4,6 @@ All sources in these forms are invented.
 """
 
 import builtins
-import fcntl
 import itertools
 import os
 import shutil
@@ -20,7 +19,7 @@ from trayconcord.kb.store import load
 from trayconcord.kb.transaction import pending, write_all
 from trayconcord.kb.turtle import read_turtle, write_turtle
 
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is killed in mid-work, which needs fork")
+fcntl = pytest.importorskip("fcntl", reason="processes are forked, killed and locked out")
 
 KILLED = 9
 
@@ -405,6 +404,30 @@ def test_while_one_writes_another_is_told_to_try_again(tmp_path, forms):
     assert load([target], only=True).sources["harrow-vale"].title == "Bench handout, corrected"
     enter_into(target, later)  # the lock went with the process that held it
     assert set(load([target], only=True).sources) == {"harrow-vale", "later-notes"}
+
+
+def test_a_ruling_made_meanwhile_by_another_is_not_lost(tmp_path, forms, monkeypatch):
+    """The file of a parameter holds all rulings on it: it must not be written from what it held before."""
+    target = tmp_path / "store"
+    enter_into(target, forms(FIRST))
+    ours = forms(RULED)
+    theirs = forms(RULED.replace("value: 2 mm", "when: {impression-material: polyether}, value: 3 mm"))
+
+    def late(*arguments):
+        monkeypatch.setattr("trayconcord.generators.entry.write_all", write_all)
+        enter_into(target, theirs)  # after we read the store, before we write
+        write_all(*arguments)
+
+    monkeypatch.setattr("trayconcord.generators.entry.write_all", late)
+    with pytest.raises(UnusableInput) as error:
+        enter_into(target, ours)
+    (complaint,) = error.value.complaints
+    assert complaint.place.file == str(target / "rulings/spacer-thickness.ttl")
+    assert "another command" in complaint.message
+    assert "try again" in complaint.fix
+    assert [ruling.printed for ruling in load([target], only=True).rulings] == ["3 mm"]
+    enter_into(target, ours)
+    assert sorted(ruling.printed for ruling in load([target], only=True).rulings) == ["2 mm", "3 mm"]
 
 
 # --- what is written -------------------------------------------------------------------------------------------------

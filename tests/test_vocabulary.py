@@ -158,7 +158,7 @@ def test_ranks_make_one_order(vocabulary):
         assert list(table.values()) == sorted(table.values(), key=lambda term: term.order)
 
 
-STOPWORDS = {"a", "an", "and", "are", "as", "at", "by", "for", "from", "in", "is", "of", "on", "or", "the", "to"}  # fmt: skip
+STOPWORDS = {"a", "an", "and", "are", "as", "at", "by", "for", "from", "in", "is", "of", "on", "or", "the"}  # fmt: skip
 
 
 def words(text):

@@ -8,7 +8,8 @@ AXES = {
     "arch": ["maxillary", "mandibular"],
     "impression-material": [
         "impression-plaster", "impression-paste", "zinc-oxide-eugenol-paste", "hydrocolloid",
-        "irreversible-hydrocolloid", "elastomer", "polysulfide", "polyether", "silicone", "addition-silicone", "condensation-silicone",
+        "irreversible-hydrocolloid", "elastomer", "polysulfide", "polyether", "silicone", "addition-silicone",
+        "condensation-silicone",
     ],
     "impression-technique": ["minimal-pressure", "selective-pressure", "mucocompressive"],
     "tray-material": ["acrylic-resin", "autopolymerising-resin", "light-cured-resin", "shellac"],
