@@ -172,7 +172,16 @@ def _row(claim: Claim, letters: str, store: Store) -> Row:
 
 def _plain(text: str) -> str:
     """A quantity without the signs in which print and our own text differ."""
-    return text.replace("–", "-").replace(" to ", "-").replace("≥", "at least ").removeprefix("about ").replace(" ", "")
+    for printed, ours in (
+        ("–", "-"),
+        (" to ", "-"),
+        (">=", "at least"),
+        ("≥", "at least"),
+        ("<=", "at most"),
+        ("≤", "at most"),
+    ):
+        text = text.replace(printed, ours)
+    return text.removeprefix("about ").replace(" ", "")
 
 
 def _by_chapter(store: Store, sections: list[Section]) -> list[tuple[str, list[Section]]]:
