@@ -129,6 +129,9 @@ class _FormReader(NodeReader):
     def texts(self, node: yaml.Node, what: str) -> list[str]:
         return [self.text(item, what) for item in self.sequence(node, what)]
 
+    def texts_of(self, parts: dict[str, yaml.Node], keys: tuple[str, ...]) -> dict[str, str]:
+        return {key: self.text(parts[key], key) for key in keys if key in parts}
+
     def identifier(self, node: yaml.Node, text: str, what: str) -> str:
         if text and (not _ID.fullmatch(text) or len(text) > 80 or text in _RESERVED):
             self.complain(
@@ -261,9 +264,7 @@ class _FormReader(NodeReader):
     def claim(self, node: yaml.Node, source: str) -> Claim:
         parts = self.mapping(node, "claim", CLAIM_KEYS)
         parameter, when, value, printed = self.statement(node, parts, "claim")
-        text = {
-            key: self.text(parts[key], key) for key in ("at", "obtained", "reported-by", "note", "id") if key in parts
-        }
+        text = self.texts_of(parts, ("at", "obtained", "reported-by", "note", "id"))
         obtained = text.get("obtained", "")
         obtained = self.term(parts["obtained"], obtained, "obtained", self.vocabulary.obtained) if obtained else ""
         if "reported-by" in parts and obtained and obtained != "reported":
@@ -293,11 +294,7 @@ class _FormReader(NodeReader):
     def ruling(self, node: yaml.Node) -> Ruling:
         parts = self.mapping(node, "ruling", RULING_KEYS)
         parameter, when, value, printed = self.statement(node, parts, "ruling")
-        text = {
-            key: self.text(parts[key], key)
-            for key in ("because", "decided-on", "decided-by", "review-by")
-            if key in parts
-        }
+        text = self.texts_of(parts, ("because", "decided-on", "decided-by", "review-by"))
         for key in ("because", "decided-on", "decided-by"):
             if isinstance(node, yaml.MappingNode) and key not in parts:
                 self.complain(node, f"ruling: {key} is missing", f"add {key}:")

@@ -7,7 +7,17 @@ Forms of a quantity: ``2 mm``, ``0.5-1.5 mm`` (hyphen, dashes or "to"), ``>= 2 m
 import re
 from fractions import Fraction
 
-from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo, decimal_text
+from trayconcord.kb.values import (
+    Choice,
+    Membership,
+    Nothing,
+    Quantity,
+    Recorded,
+    Steps,
+    YesNo,
+    decimal_text,
+    terminating,
+)
 from trayconcord.kb.vocabulary import Parameter, Unit, Vocabulary
 
 LONGEST = 80
@@ -146,7 +156,7 @@ def _gauge(match: re.Match[str], parameter: Parameter, vocabulary: Vocabulary) -
         raise ValueProblem(
             "malformed-value",
             f"{numbers[0]} gauge " + (f"is {' but '.join(known)}" if known else "needs its gauge system"),
-            f"name the gauge system, as in {numbers[0]} gauge {next(iter(vocabulary.gauges.values())).symbol}",
+            f"name the gauge system, as in {numbers[0]} gauge AWG",
         )
     missing = [number for number in numbers if number not in system.thickness]
     if missing:
@@ -209,6 +219,16 @@ def quantity_text(quantity: Quantity | Nothing, vocabulary: Vocabulary) -> str:
         return "none"
     unit = vocabulary.units[quantity.unit]
     return ("about " if quantity.about else "") + range_text(quantity.low, quantity.high, unit.symbol)
+
+
+def exact_text(quantity: Quantity, vocabulary: Vocabulary) -> str:
+    """A recorded quantity as text from which it can be read again exactly, for claims that keep no printed text."""
+    ends = [end for end in (quantity.low, quantity.high) if end is not None]
+    numbers = [terminating(end) or f"{end.numerator}/{end.denominator}" for end in dict.fromkeys(ends)]
+    word = "" if len(ends) == 2 else ("at most " if quantity.low is None else "at least ")
+    symbol = vocabulary.units[quantity.unit].symbol if quantity.unit in vocabulary.units else quantity.unit
+    after = symbol if symbol.startswith((":", "°")) or not symbol else f" {symbol}"
+    return ("about " if quantity.about else "") + word + " to ".join(numbers) + after
 
 
 def range_text(low: Fraction | None, high: Fraction | None, symbol: str = "") -> str:

@@ -9,7 +9,7 @@ from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.grammar import ValueProblem
+from trayconcord.kb.grammar import ValueProblem, exact_text
 from trayconcord.kb.literals import number_literal, number_of
 from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, Trouble, comparable, in_order
 from trayconcord.kb.namespaces import BIBO, QUDT, TC
@@ -193,7 +193,7 @@ def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> l
                 parameter=parameter,
                 when=when,
                 value=value,
-                printed=_text(about, TC.printed),
+                printed=_printed(about, value, vocabulary),
                 at=_text(about, BIBO.locator),
                 obtained=obtained,
                 reported_by=_id(about, PROV.wasDerivedFrom, ns.SOURCE),
@@ -346,6 +346,11 @@ class _Reader:
         return ids
 
 
+def _printed(about: Properties, value: Recorded | None, vocabulary: Vocabulary) -> str:
+    """The printed text of a quantity; one without, as in Turtle written by hand, is spelt out."""
+    return _text(about, TC.printed) or (exact_text(value, vocabulary) if isinstance(value, Quantity) else "")
+
+
 def _of_type(subjects: dict[URIRef, Properties], cls: URIRef) -> list[URIRef]:
     return sorted(subject for subject, about in subjects.items() if cls in about.get(RDF.type, ()))
 
@@ -368,7 +373,7 @@ def _flag(about: Properties, predicate: URIRef) -> bool:
 
 def _members(subjects: dict[URIRef, Properties], about: Properties, predicate: URIRef) -> list[Any]:
     seq = next(iter(about.get(predicate, ())), None)
-    members = subjects.get(seq, {}) if seq is not None else {}
+    members: Properties = subjects.get(seq, {}) if seq is not None else {}
     prefix = str(RDF) + "_"
     numbered = [
         (int(p[len(prefix) :]), values[0])

@@ -19,6 +19,9 @@ from trayconcord.kb.transaction import pending
 from trayconcord.kb.turtle import bulk, new_graph, read_turtle
 from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
 
+TRIES = 5
+"""How often a store is read again because somebody wrote to it meanwhile."""
+
 FOLDERS = ("vocabulary", "sources", "rulings", "cases")
 
 
@@ -56,22 +59,50 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
     """
     graph = new_graph()
     places: dict[URIRef, Place] = {}
-    complaints: list[Complaint] = []
     with bulk():
-        for name, origin in layer_files(layers or [], only, overlay or {}).items():
+        contents, complaints = _snapshot(layers or [], only, overlay or {})
+        for name, data in contents.items():
             try:
-                data = origin if isinstance(origin, bytes) else origin.read_bytes()
                 lines = read_turtle(data, name, graph)
             except UnusableInput as error:
                 complaints += error.complaints
-            except OSError as error:
-                complaints.append(Complaint(Place(name), f"cannot be read: {error.strerror}", "check the file"))
             else:
                 for subject, line in lines.items():
                     places.setdefault(subject, Place(name, line))
         if complaints:
             raise UnusableInput(complaints)
         return of_graph(graph, places)
+
+
+def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tuple[dict[str, bytes], list[Complaint]]:
+    """The documents as they stood at one moment, read again where a writer came in between, and the unreadable ones."""
+    for _ in range(TRIES):
+        found = layer_files(layers, only, overlay)
+        before = _stamps(found)
+        contents: dict[str, bytes] = {}
+        complaints: list[Complaint] = []
+        for name, origin in found.items():
+            try:
+                contents[name] = origin if isinstance(origin, bytes) else origin.read_bytes()
+            except OSError as error:
+                complaints.append(Complaint(Place(name), f"cannot be read: {error.strerror}", "check the file"))
+        if _stamps(layer_files(layers, only, overlay)) == before:
+            return contents, complaints
+    raise unusable(layers[-1], "is being written by another command", "wait for it to end and try again")
+
+
+def _stamps(found: dict[str, Path | bytes]) -> dict[str, tuple[int, int, int]]:
+    """What tells a file from the one that takes its place."""
+    stamps = {}
+    for name, origin in found.items():
+        if isinstance(origin, Path):
+            try:
+                status = origin.stat()
+            except OSError:
+                stamps[name] = (0, 0, 0)
+            else:
+                stamps[name] = (status.st_ino, status.st_mtime_ns, status.st_size)
+    return stamps
 
 
 def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:

@@ -132,7 +132,7 @@ class Vocabulary:
         for candidate in (folded, folded.replace("_", "-"), folded.replace("-", " "), folded.replace(" ", "-")):
             if candidate in names:
                 return names[candidate]
-        close = get_close_matches(folded, names, n=1, cutoff=0.6)
+        close = get_close_matches(folded, names, n=1, cutoff=0.7)
         return names[close[0]] if close else None
 
     @cached_property

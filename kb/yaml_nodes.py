@@ -14,10 +14,10 @@ class _Loader(yaml.SafeLoader):
     """Composes nodes only; an alias, by which a small file could stand for a huge one, is refused."""
 
     def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
-        if self.check_event(yaml.AliasEvent):  # type: ignore[no-untyped-call]
+        if self.check_event(yaml.AliasEvent):
             event = self.peek_event()  # type: ignore[no-untyped-call]
             raise yaml.MarkedYAMLError(problem="an alias; write the values out", problem_mark=event.start_mark)
-        return super().compose_node(parent, index)  # type: ignore[no-any-return, no-untyped-call]
+        return super().compose_node(parent, index)
 
 
 def compose(path: Path) -> yaml.MappingNode:

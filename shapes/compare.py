@@ -341,12 +341,12 @@ class _Panel:
                 against[scope] |= self.table.conflicts[self.value_of[index]]
         certain: set[Scope] = set()
         doubtful: dict[Scope, list[tuple[int, int]]] = {}
-        for first, scope in enumerate(self.scopes):
-            for second in bits(self.scope_index.meeting(scope) >> (first + 1)):
-                second += first + 1
+        for first, wider in enumerate(self.scopes):
+            for offset in bits(self.scope_index.meeting(wider) >> (first + 1)):
+                second = first + 1 + offset
                 if not against[first] & values_in[second]:
                     continue
-                common = meet(scope, self.scopes[second], self.vocabulary)
+                common = meet(wider, self.scopes[second], self.vocabulary)
                 if common is None or common in self.scope_numbers:
                     continue
                 if self.plain_against[first] & self.plain_values[second]:  # plain voices of two scopes are two voices

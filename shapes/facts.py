@@ -79,7 +79,7 @@ class Facts:
         """A misspelt class would hide a record from every rule."""
         known = {str(cls) for cls in self.store.graph.subjects(RDF.type, RDFS.Class)}
         for subject, cls in self.store.graph.subject_objects(RDF.type):
-            if cls.startswith(str(TC)) and str(cls) not in known and isinstance(subject, URIRef):
+            if str(cls).startswith(str(TC)) and str(cls) not in known and isinstance(subject, URIRef):
                 self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
 
     def _sources(self) -> None:
@@ -87,14 +87,16 @@ class Facts:
             if source.kind not in self.store.vocabulary.kinds:
                 subject = ns.iri(ns.SOURCE, source.id)
                 self._add(subject, TC.unknownTerm, Literal(f"kind of source {source.kind or 'missing'}"))
-        for source in self.comparison.voices.circular():
-            self._add(ns.iri(ns.SOURCE, source), TC.derivesFromItself, Literal(True))
-        cited = [(ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims]
+        for circular in self.comparison.voices.circular():
+            self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
+        cited: list[tuple[URIRef, tuple[str, ...]]] = [
+            (ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims
+        ]
         cited += [(ns.iri(ns.SOURCE, s.id), (s.edition_of, *s.compiled_from)) for s in self.store.sources.values()]
         for subject, sources in cited:
-            for source in sources:
-                if source and source not in self.store.sources:
-                    self._add(subject, TC.unknownSource, Literal(source))
+            for name in sources:
+                if name and name not in self.store.sources:
+                    self._add(subject, TC.unknownSource, Literal(name))
 
     def _node(self, subject: URIRef, cls: URIRef, parameter: str, when: Scope) -> None:
         self._add(subject, RDF.type, cls)

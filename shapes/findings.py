@@ -122,7 +122,8 @@ class Teller:
         known = vocabulary.parameters.get(parameter)
         first = claims[0] if claims else None
         ruling = self.rulings.get(focus)
-        value = stated_text(ruling or first, vocabulary) if ruling or first else ""
+        stating = ruling or first
+        value = stated_text(stating, vocabulary) if stating else ""
         detail = [self._shown(o) for o in self.facts.graph.objects(focus, rule.path)] if rule.path else []
         case = self.facts.graph.value(focus, TC.case)
         return {

@@ -200,8 +200,8 @@ class ValueTable:
             step = min(free, key=lambda candidate: (len(before[candidate]), rank[candidate]))
             result.append(step)
             del before[step]
-            for earlier in before.values():
-                earlier.discard(step)
+            for waiting in before.values():
+                waiting.discard(step)
         return tuple(result)
 
     def _rank(self, value: Comparable) -> tuple[object, ...]:

@@ -218,3 +218,42 @@ def test_a_value_that_cannot_be_read_is_kept_as_a_trouble_of_its_claim(tmp_path,
     assert claim.value is None
     assert [trouble.rule for trouble in claim.troubles] == [rule]
     assert words in claim.troubles[0].message
+
+
+def test_a_quantity_that_keeps_no_printed_text_is_spelt_out_exactly(tmp_path: Path) -> None:
+    (tmp_path / "sources").mkdir()
+    (tmp_path / "sources" / "hand.ttl").write_text(
+        """
+        @prefix tc: <https://w3id.org/trayconcord/def/> .
+        @prefix owl: <http://www.w3.org/2002/07/owl#> .
+        @prefix qudt: <http://qudt.org/schema/qudt/> .
+        @prefix unit: <http://qudt.org/vocab/unit/> .
+        <https://w3id.org/trayconcord/claim/hand/spacer-thickness> a tc:Claim ;
+            tc:parameter <https://w3id.org/trayconcord/parameter/spacer-thickness> ;
+            tc:min 0.5 ; tc:max "2/3"^^owl:rational ; qudt:hasUnit unit:MilliM .
+        """
+    )
+    store = load([tmp_path], only=True)
+    (claim,) = store.claims
+    assert claim.printed == "0.5 to 2/3 mm"
+    parameter = store.vocabulary.parameters["spacer-thickness"]
+    assert parse_quantity(claim.printed, parameter, store.vocabulary) == claim.value
+
+
+def test_a_store_that_changes_while_it_is_read_is_read_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "sources" / "one.ttl"
+    path.parent.mkdir()
+    text = "<https://w3id.org/trayconcord/source/{}> a <https://w3id.org/trayconcord/def/Source> ."
+    path.write_text(text.format("old"))
+    read = Path.read_bytes
+
+    def read_and_replace(self: Path) -> bytes:
+        data = read(self)
+        if self == path and b"old" in data:
+            fresh = path.with_suffix(".new")
+            fresh.write_text(text.format("new"))
+            fresh.replace(path)
+        return data
+
+    monkeypatch.setattr(Path, "read_bytes", read_and_replace)
+    assert set(load([tmp_path], only=True).sources) == {"new"}
