@@ -146,6 +146,11 @@ class Vocabulary:
             names.setdefault(name.casefold(), unit_id)
         return names
 
+    @cached_property
+    def range_texts(self) -> dict[tuple[str, Fraction | None, Fraction | None], str]:
+        """Ranges that have been put into words, by parameter and ends: the same few are told over and over."""
+        return {}
+
     def units_of(self, kind: str) -> list[Unit]:
         """The units of a quantity kind, in order."""
         return [unit for unit in self.units.values() if unit.kind == kind]

@@ -116,7 +116,8 @@ def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIR
         rule = by_shape.get(_owner(source, shapes, by_shape), rules[0])
         own = source == rule.shape or (source, SH.severity, None) in shapes
         severity = SEVERITIES.get(str(about.get(SH.resultSeverity)), "violation") if own else rule.severity
-        found.add((rule.shape, (about[SH.focusNode], severity, str(about.get(SH.resultMessage, "")))))
+        said = "" if rule.message else str(about.get(SH.resultMessage, ""))  # or one finding would be told twice
+        found.add((rule.shape, (about[SH.focusNode], severity, said)))
     return sorted(found)
 
 

@@ -13,7 +13,8 @@ from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Parameter
-from trayconcord.shapes.compare import Comparison, Position, Topic
+from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.panel import Position
 from trayconcord.shapes.wording import changes_since, comparable_text, position_lines
 
 _PROPERTY_OF_TROUBLE = {

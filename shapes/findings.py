@@ -12,8 +12,9 @@ from trayconcord.kb.model import Claim, Scope, Source, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Steps
-from trayconcord.shapes.compare import Position, Topic
+from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.facts import Facts
+from trayconcord.shapes.panel import Position
 from trayconcord.shapes.rules import Rule
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
@@ -178,7 +179,7 @@ def name_of(sources: dict[str, Source], source: str) -> str:
     """A source as it is cited in running text: the first author and the year, or its title."""
     record = sources.get(source)
     if record is None:
-        return source
+        return source or "an unnamed source"
     if record.kind == "common-practice":
         return "Common practice"
     if record.authors:

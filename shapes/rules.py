@@ -1,16 +1,18 @@
 """Rules: the shipped shapes, shapes that a department adds, and the page of each rule.
 
-A rule is a shape with a target. Its name is the last part of its IRI. A department's file may also restate
+A rule is a shape with a target and an IRI. Its name is the last part of its IRI. A department's file may also restate
 ``sh:severity``, ``sh:message``, ``tc:help`` or ``sh:deactivated`` of a rule that exists already: the later file wins.
 """
 
 import re
 from dataclasses import dataclass
+from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
-from rdflib import Graph, Literal, URIRef
+from rdflib import BNode, Graph, Literal, URIRef
 from rdflib.namespace import RDF, SH
+from rdflib.term import Node
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
@@ -64,13 +66,24 @@ def rule_book(extra: list[Path] | None = None) -> RuleBook:
     for path in sorted(Path(str(files("trayconcord.shapes") / "rules")).glob("*.ttl")):
         graph += _parse(path)
     shipped = set(_shapes(graph))
+    stated_in: dict[URIRef, Path] = {}
     for path in _expand(extra or []):
         addition = _parse(path)
         _refuse_service(path, addition)
         for subject, predicate in {(s, p) for s, p, _ in addition if p in _RESTATED}:
             graph.remove((subject, predicate, None))
         graph += addition
-    rules = {rule.name: rule for rule in (_rule(graph, shape, shape in shipped) for shape in _shapes(graph))}
+        stated_in |= {subject: path for subject in addition.subjects(unique=True) if isinstance(subject, URIRef)}
+        if any(isinstance(s, BNode) for target in _TARGETS for s in addition.subjects(target, None)):
+            raise unusable(path, "a shape with a target has no IRI", "give it one: its last part names the rule")
+    _refuse_lost(graph, stated_in)
+    rules: dict[str, Rule] = {}
+    for rule in (_rule(graph, shape, shape in shipped) for shape in _shapes(graph)):
+        other = rules.setdefault(rule.name, rule)
+        if other is not rule:
+            path = stated_in.get(rule.shape) or stated_in[other.shape]
+            message = f"two shapes have the name {rule.name}: {other.shape} and {rule.shape}"
+            raise unusable(path, message, "give each a last part of its own")
     return RuleBook(graph, dict(sorted(rules.items())))
 
 
@@ -109,19 +122,35 @@ def _refuse_service(path: Path, graph: Graph) -> None:
                 )
 
 
+def _refuse_lost(graph: Graph, stated_in: dict[URIRef, Path]) -> None:
+    """A severity or text stated of a rule that does not exist would be lost without a word."""
+    for subject, path in stated_in.items():
+        if set(graph.predicates(subject, None)) <= set(_RESTATED):
+            known = {ns.local(shape, ns.RULE): shape for shape in _shapes(graph)}
+            near = next(iter(get_close_matches(ns.local(subject, ns.RULE), known, n=1)), None)
+            fix = f"did you mean rule:{near}?" if near else "list the rules: trayconcord explain"
+            raise unusable(path, f"no rule is {subject}", fix)
+
+
 def _shapes(graph: Graph) -> list[URIRef]:
     targeted = {s for target in _TARGETS for s in graph.subjects(target, None)}
-    shapes = {s for cls in (SH.NodeShape, SH.PropertyShape) for s in graph.subjects(RDF.type, cls)}
     off = {s for s in graph.subjects(SH.deactivated, None) if graph.value(s, SH.deactivated) == Literal(True)}
-    return sorted(s for s in targeted & shapes - off if isinstance(s, URIRef))
+    return sorted(s for s in targeted - off if isinstance(s, URIRef))
 
 
 def only_targeting(graph: Graph, shapes: set[URIRef]) -> Graph:
-    """The same shapes, of which only the given ones have targets."""
+    """The given shapes and what they refer to, without the rest: a shape that is broken must not break others."""
     result = Graph(bind_namespaces="none")
-    for triple in graph:
-        if triple[1] not in _TARGETS or triple[0] in shapes:
-            result.add(triple)
+    todo: list[Node] = [*shapes, *graph.subjects(RDF.type, SH.ConstraintComponent)]
+    seen: set[Node] = set()
+    while todo:
+        node = todo.pop()
+        if node not in seen:
+            seen.add(node)
+            for predicate, value in graph.predicate_objects(node):
+                if predicate not in _TARGETS or node in shapes:
+                    result.add((node, predicate, value))
+                    todo.append(value)
     return result
 
 

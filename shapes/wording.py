@@ -7,15 +7,19 @@ from trayconcord.kb.model import Claim, Ruling, Scope
 from trayconcord.kb.namespaces import BASE
 from trayconcord.kb.values import Comparable, Interval
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
-from trayconcord.shapes.compare import Position, Topic
+from trayconcord.shapes.compare import Topic
+from trayconcord.shapes.panel import Position
 
 
 def comparable_text(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
     """A comparable value in the parameter's unit; the quantity that none stands for is written so."""
     if isinstance(value, Interval):
-        if parameter.none_means is not None and value.low == value.high == parameter.none_means:
-            return "none"
-        return _quantity_text(value, parameter, vocabulary)
+        key = (parameter.id, value.low, value.high)
+        text = vocabulary.range_texts.get(key)
+        if text is None:
+            none = parameter.none_means is not None and value.low == value.high == parameter.none_means
+            text = vocabulary.range_texts[key] = "none" if none else _quantity_text(value, parameter, vocabulary)
+        return text
     return value_text(value, parameter, vocabulary)
 
 
