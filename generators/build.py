@@ -33,7 +33,9 @@ def build(report: Report, out: Path) -> list[str]:
 
 
 def _put_in_place(contents: dict[str, bytes], out: Path) -> None:
-    out = out.absolute()
+    out = out.resolve()  # a symbolic link stays, and what it leads to is replaced
+    if not out.name:
+        raise unusable(out, "is no folder of its own", "choose another --out")
     before = out.with_name(f".{out.name}.before")
     if before.exists() and not out.exists():  # an earlier build was cut short between its two renames
         os.rename(before, out)
@@ -52,7 +54,12 @@ def _put_in_place(contents: dict[str, bytes], out: Path) -> None:
         if out.exists():
             shutil.rmtree(before, ignore_errors=True)
             os.rename(out, before)
-        os.rename(draft, out)
+        try:
+            os.rename(draft, out)
+        except OSError:
+            if before.exists():
+                os.rename(before, out)
+            raise
     finally:
         shutil.rmtree(draft, ignore_errors=True)
     shutil.rmtree(before, ignore_errors=True)

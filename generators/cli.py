@@ -1,10 +1,16 @@
 """The command line. Heavy libraries are imported by the command that needs them, when it needs them."""
 
 import argparse
+import gc
 import sys
 from collections.abc import Callable
 from importlib.metadata import version
+from io import TextIOWrapper
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from trayconcord.kb.store import Store
 
 OK, VIOLATIONS, UNUSABLE = 0, 1, 2
 DEFAULT_STORE = Path("trayconcord-kb")
@@ -12,6 +18,9 @@ DEFAULT_STORE = Path("trayconcord-kb")
 
 def main(arguments: list[str] | None = None) -> int:
     """Run a command; returns the exit status: 0 no violation, 1 violations, 2 unusable input or arguments."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # files are UTF-8 everywhere; a sign that a terminal lacks is no error
+            stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="backslashreplace")
     parser = _parser()
     options = parser.parse_args(arguments)
     run: Callable[[argparse.Namespace], int] | None = getattr(options, "run", None)
@@ -129,6 +138,15 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _loaded(options: argparse.Namespace) -> "Store":
+    """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
+    from trayconcord.kb.store import load
+
+    store = load(options.kb, options.only)
+    gc.freeze()
+    return store
+
+
 def _add(options: argparse.Namespace) -> int:
     from trayconcord.generators.check_output import text_report
     from trayconcord.generators.entry import enter
@@ -147,9 +165,8 @@ def _add(options: argparse.Namespace) -> int:
 def _form(options: argparse.Namespace) -> int:
     from trayconcord.kb.errors import unusable
     from trayconcord.kb.form_text import form_text
-    from trayconcord.kb.store import load
 
-    store = load(options.kb, options.only)
+    store = _loaded(options)
     source = store.sources.get(options.source)
     if source is None:
         near = _nearest(options.source, list(store.sources))
@@ -168,12 +185,11 @@ def _nearest(word: str, ids: list[str]) -> str | None:
 
 def _check(options: argparse.Namespace) -> int:
     from trayconcord.generators.check_output import json_report, sarif_report, text_report
-    from trayconcord.kb.store import load
     from trayconcord.shapes.check import check
     from trayconcord.shapes.rules import rule_book
 
     rules = rule_book(options.shapes)
-    report = check(load(options.kb, options.only), rules)
+    report = check(_loaded(options), rules)
     if options.format == "json":
         print(json_report(report), end="")
     elif options.format == "sarif":
@@ -185,10 +201,9 @@ def _check(options: argparse.Namespace) -> int:
 
 def _compare(options: argparse.Namespace) -> int:
     from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
-    from trayconcord.kb.store import load
     from trayconcord.shapes.compare import Comparison
 
-    store = load(options.kb, options.only)
+    store = _loaded(options)
     comparison = Comparison(store)
     topics = chosen_topics(comparison, options.topic)
     if options.format == "json":
@@ -200,11 +215,10 @@ def _compare(options: argparse.Namespace) -> int:
 
 def _build(options: argparse.Namespace) -> int:
     from trayconcord.generators.build import build
-    from trayconcord.kb.store import load
     from trayconcord.shapes.check import check
     from trayconcord.shapes.rules import rule_book
 
-    report = check(load(options.kb, options.only), rule_book(options.shapes))
+    report = check(_loaded(options), rule_book(options.shapes))
     pages = build(report, options.out)
     print(f"wrote {len(pages)} files to {options.out}; start at {options.out / 'index.html'}")
     if report.count("violation"):
@@ -240,9 +254,8 @@ def _explain(options: argparse.Namespace) -> int:
 
 def _terms(options: argparse.Namespace) -> int:
     from trayconcord.generators.terms_output import terms_text
-    from trayconcord.kb.store import load
 
-    text = terms_text(load(options.kb, options.only).vocabulary, options.word or "")
+    text = terms_text(_loaded(options).vocabulary, options.word or "")
     print(text or f"no term holds {options.word}")
     return OK
 

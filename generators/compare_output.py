@@ -74,6 +74,8 @@ def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
 
 def text_topics(topics: list[Topic], store: Store, in_full: bool) -> str:
     """The topics as text: one line each, or with every claim side by side."""
+    if not topics:
+        return "no source in the store speaks of this"
     lines: list[str] = []
     parameter = ""
     for topic in topics:

@@ -7,7 +7,7 @@ from pathlib import Path
 from rdflib import Graph
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.errors import Complaint, Place, UnusableInput
+from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.forms import Form, read_form
 from trayconcord.kb.model import Ruling
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
@@ -30,6 +30,8 @@ class Entered:
 
 def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> Entered:
     """Enter forms into the store at ``target``. Raises `UnusableInput`; the store is then as it was."""
+    if {"site-packages", "dist-packages"} & set(target.resolve().parts):
+        raise unusable(target, "lies in an installed package", "name a folder of your own with --kb")
     ruled = standing(target, "rulings")
     before = load([layer for layer in layers if layer != target or target.exists()], only)
     forms: list[Form] = []

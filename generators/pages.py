@@ -11,9 +11,9 @@ from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
-from trayconcord.generators.references import ReferenceList, reference_text
+from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
 from trayconcord.generators.sheets import study_sheet
-from trayconcord.kb.model import Claim, comparable
+from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.check import Report
@@ -52,7 +52,7 @@ class Row:
     """One claim of a topic as the table shows it."""
 
     claim: Claim
-    letters: str
+    letters: tuple[str, ...]
     stated: str
     converted: str
     source: str
@@ -107,7 +107,9 @@ class Section:
 
 
 def anchor(topic: Topic) -> str:
-    """The fragment by which a topic is linked: its id with plain signs."""
+    """The fragment by which a topic is linked: its id with plain signs. A bare parameter is the whole section."""
+    if not topic.when:
+        return f"{topic.id}--in-general"
     return topic.id.replace("?", "--").replace("=", "-").replace("&", "--")
 
 
@@ -128,10 +130,10 @@ def _sections(report: Report) -> Iterable[Section]:
 
 def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Block:
     vocabulary, parameter = store.vocabulary, topic.parameter
-    letters: dict[str, str] = {}
+    numbers: dict[str, tuple[int, ...]] = {}
     for number, position in enumerate(topic.positions):
         for claim in position.claims:
-            letters[claim.id] = letters.get(claim.id, "") + letter(number)
+            numbers[claim.id] = (*numbers.get(claim.id, ()), number)
     return Block(
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
@@ -139,18 +141,18 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
             (letter(number), comparable_text(position.value, parameter, vocabulary))
             for number, position in enumerate(topic.positions)
         ],
-        rows=[_row(claim, letters[claim.id], store) for claim in _in_order(topic, letters)],
+        rows=[_row(claim, numbers[claim.id], store) for claim in _in_order(topic, numbers)],
         chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
         ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
     )
 
 
-def _in_order(topic: Topic, letters: dict[str, str]) -> list[Claim]:
-    return sorted(topic.claims, key=lambda claim: (letters[claim.id], claim.id))
+def _in_order(topic: Topic, numbers: dict[str, tuple[int, ...]]) -> list[Claim]:
+    return sorted(topic.claims, key=lambda claim: (numbers[claim.id], claim.id))
 
 
-def _row(claim: Claim, letters: str, store: Store) -> Row:
+def _row(claim: Claim, numbers: tuple[int, ...], store: Store) -> Row:
     vocabulary = store.vocabulary
     parameter = vocabulary.parameters[claim.parameter]
     stated = stated_text(claim, vocabulary)
@@ -161,7 +163,7 @@ def _row(claim: Claim, letters: str, store: Store) -> Row:
         converted = "" if same else value
     return Row(
         claim=claim,
-        letters=letters,
+        letters=tuple(letter(number) for number in numbers),
         stated=stated,
         converted=converted,
         source=name_of(store.sources, claim.source),
@@ -192,19 +194,28 @@ def _by_chapter(store: Store, sections: list[Section]) -> list[tuple[str, list[S
     return [(label, found) for label, found in grouped if found]
 
 
+def _all_sources(store: Store) -> list[Source]:
+    """Every source that a page may link to, also one that is named without a record in the store."""
+    named = {claim.source for claim in store.claims}
+    for source in store.sources.values():
+        named.update(source.compiled_from, [source.edition_of] if source.edition_of else [])
+    missing = [Source(id=source) for source in named - set(store.sources)]
+    return sorted(
+        [*store.sources.values(), *missing], key=lambda s: (name_of(store.sources, s.id).strip("“").casefold(), s.id)
+    )
+
+
 def _sources(store: Store) -> list[dict[str, Any]]:
     entries = []
-    for source in sorted(
-        store.sources.values(), key=lambda s: (name_of(store.sources, s.id).strip("“").casefold(), s.id)
-    ):
+    for source in _all_sources(store):
         claims = store.claims_of(source.id)
         reports = [claim for claim in store.claims if claim.reported_by == source.id]
         entries.append(
             {
-                "id": source.id,
+                "id": source.id or UNNAMED,
                 "source": source,
                 "name": name_of(store.sources, source.id),
-                "reference": reference_text(source),
+                "reference": reference_text(source) if source.id in store.sources else "No record in the store.",
                 "kind": store.vocabulary.kinds[source.kind].label if source.kind in store.vocabulary.kinds else "",
                 "claims": [
                     (
@@ -222,7 +233,7 @@ def _sources(store: Store) -> list[dict[str, Any]]:
 
 
 def _row_or_none(claim: Claim, store: Store) -> Row | None:
-    return _row(claim, "", store) if claim.value is not None else None
+    return _row(claim, (), store) if claim.value is not None else None
 
 
 def _template_text(name: str) -> str:

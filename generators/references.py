@@ -3,6 +3,9 @@
 from trayconcord.kb.model import Source
 from trayconcord.kb.store import Store
 
+UNNAMED = "unnamed-source"
+"""The fragment under which claims stand that name no source."""
+
 
 def reference_text(source: Source) -> str:
     """A source as an entry of a reference list: authors, title, container, year, DOI or ISBN."""
@@ -39,6 +42,6 @@ class ReferenceList:
         """Number, id and text of every source cited, in order."""
         sources = self._store.sources
         return [
-            (number, source, reference_text(sources[source]) if source in sources else source)
+            (number, source or UNNAMED, reference_text(sources[source]) if source in sources else source or UNNAMED)
             for source, number in self._numbers.items()
         ]

@@ -18,8 +18,6 @@ from trayconcord.shapes.positions import MOST_POSITIONS, TooManyPositions, Value
 from trayconcord.shapes.scopes import bits, covers, meet
 from trayconcord.shapes.voices import Voices
 
-STANDINGS = ("contested", "agreed", "single", "silent")
-
 
 @dataclass(frozen=True)
 class Topic:

@@ -102,13 +102,17 @@ def _expand(paths: list[Path]) -> list[Path]:
 def _parse(path: Path) -> Graph:
     graph = Graph(bind_namespaces="none")
     try:
-        graph.parse(data=path.read_bytes(), format="turtle")
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise unusable(path, f"cannot be read: {error.strerror}", "check the file") from None
+    except UnicodeDecodeError:
+        raise unusable(path, "is not UTF-8 text", "save the file as UTF-8") from None
+    try:
+        graph.parse(data=text, format="turtle")
     except Exception as error:  # rdflib raises many kinds for bad Turtle
-        line = getattr(error, "lines", None)
-        reason = str(getattr(error, "_why", "")) or str(error).splitlines()[0]
-        place = Place(str(path), line + 1 if isinstance(line, int) else 0)
+        at = getattr(error, "_i", len(text))  # its own count of lines takes some twice
+        reason = str(getattr(error, "_why", "")) or "cannot be read as Turtle; does it end too early?"
+        place = Place(str(path), text.count("\n", 0, at) + 1)
         raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
     return graph
 
