@@ -16,6 +16,7 @@ from trayconcord.generators.sheets import study_sheet
 from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter
+from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.findings import name_of
@@ -30,7 +31,13 @@ def site_pages(report: Report) -> dict[str, bytes]:
     sections = [section for section in _sections(report) if section.topics]
     common = {"store": store, "report": report, "version": version("trayconcord")}
     pages = {
-        "index.html": _render("index.html.j2", sections=sections, chapters=_by_chapter(store, sections), **common),
+        "index.html": _render(
+            "index.html.j2",
+            sections=sections,
+            chapters=_by_chapter(store, sections),
+            agreement=agreement(report.comparison),
+            **common,
+        ),
         "reconciliation.html": _render("reconciliation.html.j2", sections=sorted(sections, key=Section.rank), **common),
         "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
     }
