@@ -8,6 +8,7 @@ from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, RDFS
 
 from trayconcord.kb import namespaces as ns
+from trayconcord.kb.identifiers import isbn_is_valid
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
@@ -88,6 +89,8 @@ class Facts:
             if source.kind not in self.store.vocabulary.kinds:
                 subject = ns.iri(ns.SOURCE, source.id)
                 self._add(subject, TC.unknownTerm, Literal(f"kind of source {source.kind or 'missing'}"))
+            if source.isbn and not isbn_is_valid(source.isbn):
+                self._add(ns.iri(ns.SOURCE, source.id), TC.wrongIsbn, Literal(source.isbn))
         for circular in self.comparison.voices.circular():
             self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
         cited: list[tuple[URIRef, tuple[str, ...]]] = [
