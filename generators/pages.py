@@ -12,10 +12,10 @@ from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
 from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
-from trayconcord.generators.sheets import study_sheet
-from trayconcord.kb.model import Claim, Source, comparable
+from trayconcord.generators.sheets import claims_about, study_sheet
+from trayconcord.kb.model import Claim, Source, comparable, concepts_in
 from trayconcord.kb.store import Store
-from trayconcord.kb.vocabulary import Parameter
+from trayconcord.kb.vocabulary import Caution, Parameter
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Topic
@@ -29,7 +29,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
     """Every page of the site, by file name."""
     store = report.store
     sections = [section for section in _sections(report) if section.topics]
-    common = {"store": store, "report": report, "version": version("trayconcord")}
+    common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     pages = {
         "index.html": _render(
             "index.html.j2",
@@ -38,7 +38,12 @@ def site_pages(report: Report) -> dict[str, bytes]:
             agreement=agreement(report.comparison),
             **common,
         ),
-        "reconciliation.html": _render("reconciliation.html.j2", sections=sorted(sections, key=Section.rank), **common),
+        "reconciliation.html": _render(
+            "reconciliation.html.j2",
+            sections=sorted(sections, key=Section.rank),
+            cautions=_cautions(store, store.claims),
+            **common,
+        ),
         "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
     }
     for arch in ARCHES:
@@ -49,9 +54,15 @@ def site_pages(report: Report) -> dict[str, bytes]:
             sheet=sheet,
             arch=store.vocabulary.concepts[arch],
             references=references.entries(),
+            cautions=_cautions(store, claims_about(arch, store)),
             **common,
         )
     return {name: text.encode() for name, text in pages.items()} | {"style.css": _template_text("style.css").encode()}
+
+
+def _cautions(store: Store, claims: list[Claim]) -> list[Caution]:
+    """The cautions that a page must show because of what its claims name."""
+    return store.vocabulary.cautions_for(concept for claim in claims for concept in concepts_in(claim))
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from trayconcord.generators.charts import letter
 from trayconcord.generators.references import ReferenceList
-from trayconcord.kb.model import Scope, in_order
+from trayconcord.kb.model import Claim, Scope, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
@@ -40,15 +40,21 @@ class Chapter:
     entries: list[Entry]
 
 
+def claims_about(arch: str, store: Store) -> list[Claim]:
+    """The claims that bear on an edentulous arch."""
+    here = in_order({"arch": arch, "dentition": "edentulous"}, store.vocabulary)
+    return [c for c in store.claims if c.value is not None and meet(here, c.when, store.vocabulary) is not None]
+
+
 def study_sheet(comparison: Comparison, store: Store, arch: str, references: ReferenceList) -> list[Chapter]:
     """The sheet of an edentulous arch. A case whose answer is that of a more general line is left out."""
     vocabulary = store.vocabulary
     here = in_order({"arch": arch, "dentition": "edentulous"}, vocabulary)
     scopes: dict[str, set[Scope]] = {}
-    for claim in store.claims:
-        common = meet(here, claim.when, vocabulary) if claim.value is not None else None
-        if common is not None:
-            scopes.setdefault(claim.parameter, set()).add(common)
+    for claim in claims_about(arch, store):
+        common = meet(here, claim.when, vocabulary)
+        assert common is not None
+        scopes.setdefault(claim.parameter, set()).add(common)
     chapters = []
     for chapter in vocabulary.chapters.values():
         entries = []

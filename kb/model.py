@@ -95,6 +95,19 @@ class Case:
     troubles: tuple[Trouble, ...] = ()
 
 
+def concepts_in(claim: Claim) -> set[str]:
+    """Every concept that a claim names, in its conditions or its value."""
+    named = {concept for _, concept in claim.when}
+    match claim.value:
+        case Choice(concept):
+            named.add(concept)
+        case Membership(includes, excludes, _):
+            named |= includes | excludes
+        case Steps(steps):
+            named |= set(steps)
+    return named
+
+
 def default_id(source: str, parameter: str, when: Scope) -> str:
     """The id a claim gets when it names none: ``<source>/<parameter>[/<concept>+<concept>…]``."""
     stem = f"{source}/{parameter}"

@@ -13,6 +13,7 @@ TC = Namespace(BASE + "def/")
 
 AXIS = BASE + "axis/"
 CASE = BASE + "case/"
+CAUTION = BASE + "caution/"
 CHAPTER = BASE + "chapter/"
 CLAIM = BASE + "claim/"
 CONCEPT = BASE + "concept/"

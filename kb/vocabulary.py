@@ -1,13 +1,13 @@
 """The vocabulary: parameters, condition axes, concept trees and units, read from the store."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from fractions import Fraction
 from functools import cached_property
 
 from rdflib import Graph, URIRef
-from rdflib.namespace import RDF, SKOS
+from rdflib.namespace import DCTERMS, RDF, SKOS
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.literals import number_of
@@ -76,6 +76,15 @@ class Parameter(Term):
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Caution(Term):
+    """What can hurt, and the usual care (the definition): what brings it, GHS hazard statements, sources."""
+
+    arises_from: tuple[str, ...] = ()
+    hazards: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """Every term by id, each table in the vocabulary's own order."""
@@ -89,6 +98,7 @@ class Vocabulary:
     chapters: dict[str, Term]
     kinds: dict[str, Term]
     obtained: dict[str, Term]
+    cautions: dict[str, Caution]
 
     @cached_property
     def above(self) -> dict[str, frozenset[str]]:
@@ -117,6 +127,13 @@ class Vocabulary:
     def covers(self, wider: str, narrower: str) -> bool:
         """Whether ``wider`` is ``narrower`` or stands above it in the tree."""
         return wider in self.above[narrower]
+
+    def cautions_for(self, concepts: Iterable[str]) -> list[Caution]:
+        """The cautions that materials, steps or agents bring: named themselves, or by something above or below."""
+        shown = set(concepts)
+        near = {other for concept in shown if concept in self.above for other in self.above[concept]}
+        near |= {other for concept in shown if concept in self.below for other in self.below[concept]}
+        return [caution for caution in self.cautions.values() if not near.isdisjoint(caution.arises_from)]
 
     def in_scheme(self, scheme: str) -> Iterator[Concept]:
         """The concepts of a scheme, in order."""
@@ -259,4 +276,14 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         chapters=plain(TC.Chapter, ns.CHAPTER),
         kinds=plain(TC.SourceKind, ns.KIND),
         obtained=plain(TC.Obtained, ns.OBTAINED),
+        cautions={
+            term.id: Caution(
+                *base(term),
+                tuple(ids(subject, TC.arisesFrom, ns.CONCEPT)),
+                tuple(sorted(str(code) for code in graph.objects(subject, TC.hazardStatement))),
+                tuple(ids(subject, DCTERMS.source, ns.SOURCE)),
+            )
+            for subject in members(TC.Caution)
+            for term in [name(subject, ns.CAUTION)]
+        },
     )
