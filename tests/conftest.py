@@ -39,6 +39,12 @@ def demo_store(tmp_path_factory: pytest.TempPathFactory) -> Store:
     return load([enter_demo(tmp_path_factory.mktemp("demo"))], only=True)
 
 
+@pytest.fixture(scope="session")
+def ruled_report(tmp_path_factory: pytest.TempPathFactory) -> Report:
+    """The check of the demo department laid over the shipped store: claims of books, and rulings on them."""
+    return check(load([enter_demo(tmp_path_factory.mktemp("ruled"))]))
+
+
 @pytest.fixture
 def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Fails the test if anything reaches for the network, even where the error is swallowed."""

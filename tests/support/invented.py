@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from trayconcord.generators.demo import lay_out
-from trayconcord.generators.entry import enter
-from trayconcord.kb.store import Store, load
+from trayconcord.generators.entry import Entered, enter
+from trayconcord.kb.store import Store
 
 NOTES = """# Invented for a test.
 source: {id: invented-notes, title: Invented notes, authors: ["Nobody, Ann"], year: 2020, kind: lecture-notes}
@@ -26,26 +26,28 @@ SHAPES = """@prefix bibo: <http://purl.org/ontology/bibo/> .
 
 
 def enter_forms(folder: Path, *forms: str, name: str = "department") -> Path:
-    """Enter forms, one after the other, into a department's store below a folder; returns the store's folder."""
-    layer = folder / name
-    for number, form in enumerate(forms):
-        path = folder / f"{name}-{number}.yaml"
-        path.write_text(form, encoding="utf-8")
-        enter([path], [layer], only=True, target=layer)
-    return layer
+    """Enter forms into a department's store below a folder; returns the store's folder."""
+    _entered(folder, forms, name)
+    return folder / name
 
 
 def store_of(folder: Path, *forms: str) -> Store:
     """The store of a department that entered these forms, without the shipped sources."""
-    return load([enter_forms(folder, *forms)], only=True)
+    return _entered(folder, forms, "department").store
+
+
+def _entered(folder: Path, forms: tuple[str, ...], name: str) -> Entered:
+    paths = [folder / f"{name}-{number}.yaml" for number in range(len(forms))]
+    for path, form in zip(paths, forms, strict=True):
+        path.write_text(form, encoding="utf-8")
+    return enter(paths, [folder / name], only=True, target=folder / name)
 
 
 def enter_demo(folder: Path) -> Path:
     """The store into which the demo's forms were entered."""
-    handouts = [path for path in lay_out(folder / "demo") if path.name.startswith("handout")]
-    enter(handouts, [folder / "demo" / "kb"], only=True, target=folder / "demo" / "kb")
-    enter([folder / "demo" / "course.yaml"], [folder / "demo" / "kb"], only=True, target=folder / "demo" / "kb")
-    return folder / "demo" / "kb"
+    layer = folder / "demo" / "kb"
+    enter(lay_out(folder / "demo"), [layer], only=True, target=layer)
+    return layer
 
 
 def write_shapes(folder: Path, body: str, name: str = "ours.ttl") -> Path:

@@ -1,0 +1,295 @@
+"""The site: links that lead somewhere, nothing from the network, numbers with their claims, text that stays text."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from html_tree import Element, parse
+from invented import NOTES, enter_forms, store_of
+
+from trayconcord.generators.build import build
+from trayconcord.generators.pages import anchor
+from trayconcord.kb.store import load
+from trayconcord.shapes.check import Report, check
+from trayconcord.shapes.compare import Topic
+from trayconcord.shapes.wording import stated_text
+
+PAGES = {
+    "index.html", "reconciliation.html", "sources.html", "study-sheet-mandibular.html", "study-sheet-maxillary.html",
+}  # fmt: skip
+SHEETS = ("study-sheet-mandibular.html", "study-sheet-maxillary.html")
+
+HOSTILE = {
+    "markup": "</title></p><script>alert(1)</script><img src=x onerror=alert(2)>",
+    "quotes": "\"' onmouseover='alert(3)\" {{ 7 * 7 }} {% raw %} &lt; &amp; ]]> <!--",
+    "right to left": "\u202egnol\u202c \u200fשלום\u200e \u2067x\u2069",
+    "a long word": "x" * 1500,
+}
+FORM = """
+source:
+  {{id: invented-hostile, title: {title}, authors: [{author}], container: {title}, kind: lecture-notes, note: {title}}}
+claims:
+  - {{parameter: spacer-thickness, value: 2-3 mm, at: {title}, obtained: read, note: {title}}}
+  - {{parameter: spacer-thickness, when: {{arch: maxillary}}, value: 1 mm, at: {title}, obtained: read}}
+"""
+OTHER = """source: {{id: invented-nameless, title: {title}, kind: lecture-notes}}
+claims:
+  - {{parameter: spacer-thickness, value: 5 mm, at: p. 1, obtained: read}}
+rulings:
+  - {{parameter: spacer-thickness, value: 2 mm, because: {title}, decided-on: 2026-01-01, decided-by: {title}}}
+"""
+
+
+@pytest.fixture(scope="module")
+def shipped_site(shipped_report: Report, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("site") / "site"
+    build(shipped_report, out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def ruled_site(ruled_report: Report, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("site") / "site"
+    build(ruled_report, out)
+    return out
+
+
+@pytest.fixture(params=["shipped_site", "ruled_site"])
+def site(request: pytest.FixtureRequest) -> Path:
+    found: Path = request.getfixturevalue(request.param)
+    return found
+
+
+def pages_of(site: Path) -> dict[str, Element]:
+    return {path.name: parse(path.read_text(encoding="utf-8")) for path in site.glob("*.html")}
+
+
+# --- the pages ---
+
+
+def test_the_site_is_these_files(site: Path) -> None:
+    assert {path.name for path in site.glob("*.html")} == PAGES
+    assert {str(path.relative_to(site)) for path in site.rglob("*") if path.is_file()} == PAGES | {
+        "style.css",
+        "export/rules.json",
+        "export/rules.ttl",
+        ".built-by-trayconcord",
+    }
+
+
+def test_every_link_and_fragment_leads_somewhere(site: Path) -> None:
+    pages = pages_of(site)
+    ids = {name: {element.attributes.get("id") for element in page.all()} for name, page in pages.items()}
+    followed = 0
+    for name, page in pages.items():
+        for element in page.all():
+            for attribute in ("href", "src"):
+                address = element.attributes.get(attribute)
+                if address is None or address == "data:,":
+                    continue
+                file, _, fragment = address.partition("#")
+                assert (site / (file or name)).is_file(), f"{name}: {address}"
+                if fragment:
+                    assert fragment in ids[file or name], f"{name}: {address}"
+                followed += 1
+    assert followed > 1000
+
+
+def test_an_id_stands_once_on_its_page(site: Path) -> None:
+    for name, page in pages_of(site).items():
+        ids = [element.attributes["id"] for element in page.all() if "id" in element.attributes]
+        assert len(ids) == len(set(ids)), name
+        assert all(ids) and not any(re.search(r"\s", identifier) for identifier in ids)
+
+
+def test_nothing_comes_from_the_network_and_nothing_is_a_program(site: Path) -> None:
+    for name, page in pages_of(site).items():
+        for element in page.all():
+            assert element.tag not in ("script", "iframe", "object", "embed", "form", "img", "base"), name
+            for attribute, value in element.attributes.items():
+                assert not attribute.startswith("on"), name
+                assert attribute == "xmlns" or not re.search(r"//|\bjavascript:", value) or attribute == "title", value
+    style = (site / "style.css").read_text(encoding="utf-8")
+    assert not re.search(r"url\(|@import|//[a-z]", style)
+
+
+def test_every_page_has_a_language_a_title_and_one_heading_of_the_first_rank(site: Path) -> None:
+    titles = set()
+    for page in pages_of(site).values():
+        (html,) = page.all("html")
+        assert html.attributes["lang"] == "en"
+        (title,) = (title for head in page.all("head") for title in head.all("title"))
+        titles.add(title.text)
+        assert len(list(page.all("h1"))) == 1
+        for heading in page.all("h1", "h2", "h3", "h4", "summary", "caption", "figcaption"):
+            assert heading.text
+        for link in page.all("a"):
+            assert link.text
+        for chart in page.all("svg"):
+            assert chart.attributes["role"] == "img"
+            assert next(chart.all("title")).text.startswith("Range chart of ")
+    assert len(titles) == len(PAGES)
+
+
+def test_no_page_is_larger_than_half_a_megabyte(shipped_site: Path) -> None:
+    for name in PAGES:
+        assert (shipped_site / name).stat().st_size < 500_000, name
+
+
+def test_the_overview_counts_the_topics(shipped_site: Path, shipped_report: Report) -> None:
+    page = pages_of(shipped_site)["index.html"]
+    counts = {"contested": 0, "agreed": 0, "one voice": 0}
+    for cell in page.all("td"):
+        head = cell.attributes.get("data-head")
+        if head in counts and cell.text != "–":
+            counts[head] += int(cell.text)
+    standings = [topic.standing for topic in shipped_report.comparison.topics]
+    assert counts == {
+        "contested": standings.count("contested"),
+        "agreed": standings.count("agreed"),
+        "one voice": standings.count("single"),
+    }
+
+
+# --- every number leads to its claims ---
+
+
+def test_every_row_of_the_reconciliation_leads_to_its_claim(ruled_site: Path, ruled_report: Report) -> None:
+    store = ruled_report.store
+    claims = {claim.id: claim for claim in store.claims}
+    topics = {anchor(topic): topic for topic in ruled_report.comparison.topics}
+    page = pages_of(ruled_site)["reconciliation.html"]
+    seen = set()
+    for article in page.all("article"):
+        topic = topics[article.attributes["id"]]
+        seen.add(topic.id)
+        (table,) = article.all("table")
+        rows = [row for body in table.all("tbody") for row in body.all("tr")]
+        linked = []
+        for row in rows:
+            (link,) = row.all("a")
+            page_name, _, claim = link.attributes["href"].partition("#")
+            assert page_name == "sources.html"
+            linked.append(claim)
+            stated = " ".join(stated_text(claims[claim], store.vocabulary).split())
+            assert stated in row.text
+        assert sorted(linked) == [claim.id for claim in topic.claims]
+    for row in (row for row in page.all("tr") if "id" in row.attributes):
+        topic = topics[row.attributes["id"]]
+        seen.add(topic.id)
+        linked = [link.attributes["href"].removeprefix("sources.html#") for link in row.all("a")]
+        assert linked == [
+            claim.id
+            for position in topic.positions
+            for claim in sorted(position.claims, key=lambda claim: (membership(topic, claim.id), claim.id))
+        ]
+    assert seen == {topic.id for topic in ruled_report.comparison.topics}
+
+
+def membership(topic: Topic, claim: str) -> list[int]:
+    """The numbers of the positions that a claim belongs to."""
+    return [n for n, position in enumerate(topic.positions) if claim in {member.id for member in position.claims}]
+
+
+def test_the_sources_page_records_every_claim_with_its_place(ruled_site: Path, ruled_report: Report) -> None:
+    store = ruled_report.store
+    rows = {
+        row.attributes["id"]: row for row in pages_of(ruled_site)["sources.html"].all("tr") if "id" in row.attributes
+    }
+    assert set(rows) == {claim.id for claim in store.claims}
+    for claim in store.claims:
+        assert str(store.place_of_claim(claim.id)) in rows[claim.id].text
+        assert " ".join(stated_text(claim, store.vocabulary).split()) in rows[claim.id].text
+        assert claim.at in rows[claim.id].text
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_what_a_study_sheet_says_leads_to_references(name: str, ruled_site: Path) -> None:
+    page = pages_of(ruled_site)[name]
+    answers = [list(row.all("td"))[-1] for body in page.all("tbody") for row in body.all("tr")]
+    assert len(answers) > 20
+    for answer in answers:
+        links = [link.attributes["href"] for link in answer.all("a")]
+        # a ruling may stand where no source speaks
+        assert links or "by decision of the course" in answer.text
+        assert all(re.fullmatch(r"#reference-\d+", link) for link in links)
+    references = [item for item in page.all("li") if item.attributes.get("id", "").startswith("reference-")]
+    assert [item.attributes["id"] for item in references] == [f"reference-{n + 1}" for n in range(len(references))]
+    assert all(next(item.all("a")).attributes["href"].startswith("sources.html#") for item in references)
+
+
+def test_a_study_sheet_gives_a_contested_value_only_as_one_of_several(shipped_site: Path) -> None:
+    differing = 0
+    for name in SHEETS:
+        for cell in pages_of(shipped_site)[name].all("td"):
+            bold = [element.text for element in cell.all("b")]
+            if "the sources differ" in cell.text:
+                differing += 1
+                assert "; or " in cell.text
+                assert bold == []
+    assert differing > 10
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_the_cautions_stand_on_every_study_sheet(name: str, site: Path) -> None:
+    (caution,) = pages_of(site)[name].classed("caution")
+    text = caution.text.casefold()
+    for hazard in (
+        "monomer",
+        "eugenol",
+        "sensitise",
+        "dust",
+        "burs",
+        "wax",
+        "compound",
+        "curing light",
+        "disinfectants",
+    ):
+        assert hazard in text
+    for authority in ("local codes", "the maker’s instructions", "licensed"):
+        assert authority in text
+
+
+# --- text stays text ---
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
+def test_whatever_a_form_says_is_shown_as_text(text: str, tmp_path: Path) -> None:
+    quoted = {
+        "title": json.dumps(text, ensure_ascii=False),
+        "author": json.dumps(f"{text[:40]}, Ann", ensure_ascii=False),
+    }
+    store = store_of(tmp_path, FORM.format(**quoted), OTHER.format(**quoted))
+    build(check(store), tmp_path / "site")
+    pages = pages_of(tmp_path / "site")
+    plain = " ".join(text.split())
+    for name, page in pages.items():
+        for element in page.all():
+            assert element.tag not in ("script", "img")
+            assert not [attribute for attribute in element.attributes if attribute.startswith("on")]
+        if name != "index.html":
+            assert plain in page.text, name
+    assert json.loads((tmp_path / "site" / "export" / "rules.json").read_text(encoding="utf-8"))["rules"]
+
+
+def test_sources_without_a_record_can_be_followed_too(tmp_path: Path) -> None:
+    orphan = NOTES.replace("kind:", "compiled-from: [nowhere-1], edition-of: nowhere-2, kind:")
+    layer = enter_forms(tmp_path, orphan)
+    entered = (layer / "sources" / "invented-notes.ttl").read_text(encoding="utf-8")
+    ghost = re.sub(r"source:invented-notes a .*?\.\n\n", "", entered, flags=re.DOTALL)
+    ghost = ghost.replace("source:invented-notes", "source:ghost").replace("/invented-notes/", "/ghost/")
+    unnamed = re.sub(r".*dcterms:source .*\n", "", ghost).replace("/ghost/", "/unnamed/")
+    for name, text in (("ghost", ghost), ("unnamed", unnamed)):
+        (layer / "sources" / f"{name}.ttl").write_text(text, encoding="utf-8")
+    report = check(load([layer], only=True))
+    assert {claim.source for claim in report.store.claims} == {"invented-notes", "ghost", ""}
+    build(report, tmp_path / "site")
+    pages = pages_of(tmp_path / "site")
+    ids = {element.attributes.get("id") for element in pages["sources.html"].all()}
+    links = {link.attributes["href"] for page in pages.values() for link in page.all("a")}
+    wanted = {link.removeprefix("sources.html#") for link in links if link.startswith("sources.html#")}
+    wanted |= {link.removeprefix("#") for link in links if link.startswith("#nowhere")}
+    assert {"ghost", "ghost/stop-count", "unnamed/stop-count", "nowhere-1", "nowhere-2"} <= wanted
+    assert wanted <= ids
+    assert "" not in ids
