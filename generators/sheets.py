@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from trayconcord.generators.charts import letter
 from trayconcord.generators.references import ReferenceList
-from trayconcord.kb.model import Claim, Scope, in_order
+from trayconcord.kb.model import Claim, Ruling, Scope, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
@@ -51,10 +51,12 @@ def study_sheet(comparison: Comparison, store: Store, arch: str, references: Ref
     vocabulary = store.vocabulary
     here = in_order({"arch": arch, "dentition": "edentulous"}, vocabulary)
     scopes: dict[str, set[Scope]] = {}
-    for claim in claims_about(arch, store):
-        common = meet(here, claim.when, vocabulary)
-        assert common is not None
-        scopes.setdefault(claim.parameter, set()).add(common)
+    records: list[Claim | Ruling] = [*claims_about(arch, store)]
+    records += [ruling for ruling in store.rulings if ruling.value is not None]  # also on a case that no source states
+    for record in records:
+        common = meet(here, record.when, vocabulary)
+        if common is not None:
+            scopes.setdefault(record.parameter, set()).add(common)
     chapters = []
     for chapter in vocabulary.chapters.values():
         entries = []
@@ -76,7 +78,7 @@ def _answers(
     topics: list[Topic] = []
     for scope in ordered:
         topic = comparison.at(parameter.id, scope)
-        if topic.claims and not any(_says_the_same(topic, other, vocabulary) for other in topics):
+        if (topic.claims or topic.ruling) and not any(_says_the_same(topic, other, vocabulary) for other in topics):
             topics.append(topic)
     return [_answer(topic, here, vocabulary, references) for topic in topics]
 

@@ -106,6 +106,14 @@ def test_a_nested_shape_without_a_name_keeps_its_severity_and_message(tmp_path: 
     assert found == [("warning", "no ISBN"), ("info", "no DOI")]
 
 
+def test_a_rule_that_refers_to_another_is_given_its_own_findings_only(tmp_path: Path) -> None:
+    body = """ours:outer sh:targetClass tc:Source ; sh:node ours:inner ; sh:message "outer" .
+ours:inner sh:targetClass tc:Claim ; sh:property [ sh:path bibo:doi ; sh:minCount 1 ] ; sh:message "inner" ."""
+    report = check(store_of(tmp_path, NOTES), rule_book([write_shapes(tmp_path, body)]))
+    assert [f.message for f in report.findings if f.rule == "outer"] == ["outer"]
+    assert [f.message for f in report.findings if f.rule == "inner"] == ["inner", "inner"]
+
+
 def test_a_shape_needs_no_type(tmp_path: Path) -> None:
     # Whatever has a target is a shape: SHACL, W3C 2017, section 2.1.
     body = "ours:untyped sh:targetClass tc:Source ; sh:property [ sh:path bibo:doi ; sh:minCount 1 ] ."

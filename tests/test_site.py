@@ -219,6 +219,25 @@ def test_what_a_study_sheet_says_leads_to_references(name: str, ruled_site: Path
     assert all(next(item.all("a")).attributes["href"].startswith("sources.html#") for item in references)
 
 
+def test_a_study_sheet_gives_every_ruling_that_bears_on_its_arch(tmp_path: Path) -> None:
+    said = "because: So, decided-on: 2026-01-01, decided-by: All"
+    rulings = f"""rulings:
+  - {{parameter: stop-count, value: 3, {said}}}
+  - {{parameter: stop-count, when: {{tray-material: shellac}}, value: 5, {said}}}
+  - {{parameter: stop-count, when: {{arch: mandibular}}, value: 4, {said}}}
+  - {{parameter: soak-cast, when: {{tray-material: shellac}}, value: yes, {said}}}
+"""
+    build(check(store_of(tmp_path, NOTES + rulings)), tmp_path / "site")
+    pages = pages_of(tmp_path / "site")
+    adopted = {}
+    for name in SHEETS:
+        rows = [row for body in pages[name].all("tbody") for row in body.all("tr")]
+        cells = [[cell.text for cell in row.all("td")][-2:] for row in rows]
+        adopted[name] = [(case, text.split(",")[0]) for case, text in cells if "by decision of the course" in text]
+    assert adopted["study-sheet-maxillary.html"] == [("in general", "3"), ("shellac", "5"), ("shellac", "yes")]
+    assert adopted["study-sheet-mandibular.html"] == [("in general", "4"), ("shellac", "yes")]
+
+
 def test_a_study_sheet_gives_a_contested_value_only_as_one_of_several(shipped_site: Path) -> None:
     differing = 0
     for name in SHEETS:
