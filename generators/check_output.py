@@ -64,7 +64,7 @@ def _claim(claim: Claim, store: Store, position: str = "") -> str:
     stated = stated_text(claim, store.vocabulary)
     how = claim.obtained + (f" in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else "")
     where = f", {claim.at}" if claim.at else ""
-    said = "" if stated == position else f"{stated}: "
+    said = "" if stated.replace("-", "–") == position.replace("-", "–") else f"{stated}: "
     return (
         f"{said}{name_of(store.sources, claim.source)}{where} ({how or 'unsourced'}) {store.place_of_claim(claim.id)}"
     )

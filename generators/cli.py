@@ -38,6 +38,11 @@ def main(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return OK
+    except OSError as error:  # such as a name that is too long, or a folder that may not be looked into
+        print(
+            f"{error.filename or 'trayconcord'}: {error.strerror or error}\n    fix: name another file", file=sys.stderr
+        )
+        return UNUSABLE
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return UNUSABLE
