@@ -38,7 +38,7 @@ def text_report(report: Report, everything: bool = False, files: set[str] | None
                     said = finding.help
                     lines.append(f"  to do: {said}")
             if len(alike) > len(shown):
-                lines.append(f"  and {len(alike) - len(shown)} more on the same question (--all lists them)")
+                lines.append(f"  and {len(alike) - len(shown)} more on the same question (check --all lists them)")
             lines.append("")
     lines += _summary(report, findings, files is not None)
     return "\n".join(lines)

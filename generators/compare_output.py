@@ -41,6 +41,8 @@ def _scope(wanted: str, query: str, vocabulary: Vocabulary) -> Scope:
             raise unusable(
                 wanted, f"{axis} has no concept {concept}", f"did you mean {near}?" if near else "see trayconcord terms"
             )
+        if axis in when:
+            raise unusable(wanted, f"{axis} stands twice", "name each condition once")
         when[axis] = concept
     return in_order(when, vocabulary)
 

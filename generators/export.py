@@ -41,7 +41,7 @@ def rules_json(store: Store, comparison: Comparison) -> str:
             "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": canonical_hash(store.graph)},
             "licence": LICENCE,
             "namespace": ns.BASE,
-            "rules": [_rule(topic, vocabulary) for topic in comparison.topics],
+            "rules": [_rule(topic, vocabulary) for topic in comparison.answered],
             "sources": {
                 source.id: {
                     "reference": reference_text(source),
@@ -112,7 +112,7 @@ def rules_turtle(store: Store, comparison: Comparison) -> bytes:
     graph.add((DATASET, DCTERMS.license, URIRef(LICENCE)))
     graph.add((DATASET, DCTERMS.hasVersion, Literal(version("trayconcord"))))
     graph.add((DATASET, TC.storeHash, Literal(canonical_hash(store.graph), datatype=XSD.hexBinary)))
-    for topic in comparison.topics:
+    for topic in comparison.answered:
         subject = ns.iri(ns.TOPIC, topic.id)
         graph.add((subject, RDF.type, TC.Topic))
         graph.add((subject, DCTERMS.isPartOf, DATASET))
@@ -120,6 +120,7 @@ def rules_turtle(store: Store, comparison: Comparison) -> bytes:
         for axis, concept in topic.when:
             graph.add((subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept)))
         graph.add((subject, TC.standing, Literal(topic.standing)))
+        graph.add((subject, TC.firm, Literal(topic.firm)))
         value = adopted(topic, vocabulary)
         if value is not None:
             _add_value(graph, subject, value, topic.parameter)

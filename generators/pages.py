@@ -40,12 +40,18 @@ def site_pages(report: Report) -> dict[str, bytes]:
         ),
         "reconciliation.html": _render(
             "reconciliation.html.j2",
-            sections=sorted(sections, key=Section.rank),
+            contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
+            settled=[section for section in sections if not section.count("contested")],
             cautions=_cautions(store, store.claims),
             **common,
         ),
         "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
     }
+    for section in sections:
+        about = [claim for claim in store.claims if claim.parameter == section.parameter.id]
+        pages[f"question-{section.parameter.id}.html"] = _render(
+            "question.html.j2", section=section, cautions=_cautions(store, about), **common
+        )
     for arch in ARCHES:
         references = ReferenceList(store)
         sheet = study_sheet(report.comparison, store, arch, references)
@@ -135,7 +141,7 @@ def _sections(report: Report) -> Iterable[Section]:
     store = report.store
     scopes = {(claim.parameter, claim.when) for claim in store.claims}
     by_parameter: dict[str, list[Topic]] = {}
-    for topic in report.comparison.topics:
+    for topic in report.comparison.answered:
         by_parameter.setdefault(topic.parameter.id, []).append(topic)
     gravity = {"contested": 0, "agreed": 1, "single": 2, "silent": 3}
     for parameter in store.vocabulary.parameters.values():

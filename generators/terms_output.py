@@ -4,7 +4,7 @@ from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 
 
 def terms_text(vocabulary: Vocabulary, word: str) -> str:
-    """Parameters, axes and concepts whose id, names or definition hold a word, each with what it means."""
+    """Parameters, axes and concepts whose id or names hold a word, each with what it means."""
     wanted = word.casefold()
     lines: list[str] = []
     groups: list[tuple[str, list[Term]]] = [

@@ -83,6 +83,19 @@ class Comparison:
                 for cell in sorted(panel.cells(), key=self._reading_order)
             ]
 
+    @cached_property
+    def answered(self) -> list[Topic]:
+        """The topics, and those at the scope of a ruling where no claims make one: what a course can look up."""
+        cells = {(topic.parameter.id, topic.when) for topic in self.topics}
+        extra = [
+            self.at(ruling.parameter, ruling.when)
+            for rulings in self._rulings.values()
+            for ruling in rulings
+            if (ruling.parameter, ruling.when) not in cells
+        ]
+        order = self._reading_order
+        return sorted([*self.topics, *extra], key=lambda topic: (topic.parameter.order, order(topic.when)))
+
     def at(self, parameter: str, when: Scope) -> Topic:
         """The topic of a parameter at any scope, whether or not it is a cell of its own."""
         return self._topic(self._panels[parameter], when)

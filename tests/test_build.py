@@ -29,7 +29,7 @@ def test_two_builds_give_the_same_bytes_whatever_the_hash_seed(tmp_path: Path) -
         )
         assert done.returncode == 0, done.stderr
     assert contents(tmp_path / "1") == contents(tmp_path / "2")
-    assert len(contents(tmp_path / "1")) == 9
+    assert len(contents(tmp_path / "1")) > 50
 
 
 @pytest.fixture(scope="module")
@@ -56,8 +56,8 @@ def test_a_new_an_empty_and_an_earlier_folder_are_taken(small: Report, demo_stor
         assert written == sorted(set(contents(out)) - {".built-by-trayconcord"})
     before = contents(tmp_path / "empty")
     build(check(demo_store), tmp_path / "empty")
-    assert set(contents(tmp_path / "empty")) == set(before)
-    assert contents(tmp_path / "empty") != before
+    assert set(before) < set(contents(tmp_path / "empty"))
+    assert contents(tmp_path / "empty")["index.html"] != before["index.html"]
     assert sorted(os.listdir(tmp_path)) == ["empty", "new"]
 
 
