@@ -139,7 +139,7 @@ def anchor(topic: Topic) -> str:
 
 def _sections(report: Report) -> Iterable[Section]:
     store = report.store
-    scopes = {(claim.parameter, claim.when) for claim in store.claims}
+    scopes = {(record.parameter, record.when) for record in [*store.claims, *store.rulings]}
     by_parameter: dict[str, list[Topic]] = {}
     for topic in report.comparison.answered:
         by_parameter.setdefault(topic.parameter.id, []).append(topic)
