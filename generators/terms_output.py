@@ -1,6 +1,6 @@
 """The terms of the vocabulary, for people who write forms."""
 
-from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
+from trayconcord.kb.vocabulary import Concept, Parameter, Term, Vocabulary
 
 
 def terms_text(vocabulary: Vocabulary, word: str) -> str:
@@ -25,6 +25,8 @@ def terms_text(vocabulary: Vocabulary, word: str) -> str:
 
 def _line(term: Term, vocabulary: Vocabulary) -> str:
     also = f" (also: {', '.join(term.alt)})" if term.alt else ""
+    if isinstance(term, Concept) and term.notations:
+        also += f" [{' '.join(term.notations)}]"
     kind = ""
     if isinstance(term, Parameter):
         unit = vocabulary.units[term.unit].symbol if term.unit else ""

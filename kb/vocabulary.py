@@ -27,11 +27,14 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Concept(Term):
-    """A concept of one or more schemes; ``broader`` is its one parent."""
+    """A concept of one or more schemes; ``broader`` is its one parent.
+
+    ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS.
+    """
 
     schemes: tuple[str, ...] = ()
     broader: str | None = None
-    notation: str | None = None
+    notations: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +222,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             *base(term),
             tuple(ids(subject, SKOS.inScheme, ns.SCHEME)),
             next(iter(ids(subject, SKOS.broader, ns.CONCEPT)), None),
-            text(subject, SKOS.notation) or None,
+            tuple(sorted(str(code) for code in graph.objects(subject, SKOS.notation))),
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]

@@ -12,6 +12,7 @@ from trayconcord.kb import namespaces as ns
 from trayconcord.kb.namespaces import QUDT, TC
 from trayconcord.kb.store import shipped
 from trayconcord.kb.turtle import read_turtle
+from trayconcord.kb.vocabulary import Vocabulary
 
 SKOS, RDF, RDFS = namespace.SKOS, namespace.RDF, namespace.RDFS
 
@@ -349,3 +350,16 @@ def test_properties_of_standard_vocabularies_are_not_reinvented(graph):
     standard = {"broader", "prefLabel", "altLabel", "definition", "inScheme", "title", "creator", "doi", "isbn", "unit"}
     assert own & standard == set()
     assert set(graph.objects(None, QUDT.hasUnit)) <= set(graph.subjects(RDF.type, QUDT.Unit))
+
+
+def test_tooth_sites_carry_the_codes_of_their_teeth_and_arches_those_of_their_areas(vocabulary: Vocabulary) -> None:
+    # ISO 3950:2016: two digits; the first is the quadrant (1 and 2 upper, 3 and 4 lower), the second counts the teeth
+    # from the midline, 1 and 2 incisors, 3 canine, 4 and 5 premolars, 6 to 8 molars; 01 and 02 are the upper and lower
+    # areas (the area codes recalled from memory).
+    teeth = {"incisor-region": "12", "canine-region": "3", "premolar-region": "45", "first-molar-region": "6",
+             "second-molar-region": "7", "molar-region": "678"}  # fmt: skip
+    for site, numbers in teeth.items():
+        expected = {quadrant + number for quadrant in "1234" for number in numbers}
+        assert set(vocabulary.concepts[site].notations) == expected
+    assert vocabulary.concepts["maxillary"].notations == ("01",)
+    assert vocabulary.concepts["mandibular"].notations == ("02",)
