@@ -29,12 +29,14 @@ class Term:
 class Concept(Term):
     """A concept of one or more schemes; ``broader`` is its one parent.
 
-    ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS.
+    ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS;
+    ``related`` names the materials that a standard covers.
     """
 
     schemes: tuple[str, ...] = ()
     broader: str | None = None
     notations: tuple[str, ...] = ()
+    related: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +225,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             tuple(ids(subject, SKOS.inScheme, ns.SCHEME)),
             next(iter(ids(subject, SKOS.broader, ns.CONCEPT)), None),
             tuple(sorted(str(code) for code in graph.objects(subject, SKOS.notation))),
+            tuple(ids(subject, SKOS.related, ns.CONCEPT)),
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]

@@ -9,7 +9,7 @@ from rdflib.namespace import RDF, RDFS
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.identifiers import isbn_is_valid
-from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
+from trayconcord.kb.model import Claim, Scope, Trouble, comparable, concepts_in, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
@@ -24,6 +24,8 @@ _PROPERTY_OF_TROUBLE = {
     "inverted-range": TC.invertedRange,
     "malformed-value": TC.malformed,
 }
+_STANDARDS = "standard-document"
+_MATERIAL_AXES = ("impression-material", "tray-material", "spacer-material")
 _CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
 
 
@@ -70,12 +72,26 @@ class Facts:
                     plausible = comparable_text(Interval(least, most), parameter, vocabulary)
                     stated = comparable_text(value, parameter, vocabulary)
                     self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
+            self._standard(subject, claim)
             key = (claim.source, claim.parameter, claim.when, value, claim.reported_by)
             earlier = first.setdefault(key, claim.id)
             if earlier != claim.id:
                 self._add(subject, TC.repeats, ns.iri(ns.CLAIM, earlier))
         for claim, newer in self.comparison.superseded():
             self._add(ns.iri(ns.CLAIM, claim.id), TC.supersededBy, ns.iri(ns.SOURCE, newer))
+
+    def _standard(self, subject: URIRef, claim: Claim) -> None:
+        """A claim that names a standard for a material that the standard does not cover."""
+        concepts = self.store.vocabulary.concepts
+        materials = [concept for axis, concept in claim.when if axis in _MATERIAL_AXES]
+        for name in sorted(concepts_in(claim)) if materials else ():
+            if _STANDARDS not in concepts[name].schemes:
+                continue
+            covered = concepts[name].related
+            above, below = self.store.vocabulary.above, self.store.vocabulary.below
+            if not any(material in above[c] or material in below[c] for c in covered for material in materials):
+                covers = ", ".join(concepts[c].label for c in covered) or "none of these materials"
+                self._add(subject, TC.wrongStandard, Literal(f"{concepts[name].label} covers {covers}"))
 
     def _classes(self) -> None:
         """A misspelt class would hide a record from every rule."""

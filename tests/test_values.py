@@ -145,6 +145,8 @@ PINT = {
     "%": ("percent", "dimensionless"),
     "[ppm]": ("ppm", "dimensionless"),
     "1": ("dimensionless", "dimensionless"),
+    "g.cm-3": ("gram / centimeter ** 3", "kilogram / meter ** 3"),
+    "mg.m-3": ("milligram / meter ** 3", "kilogram / meter ** 3"),
 }
 """Pint's names for each UCUM code that the store uses and for the coherent SI unit of the same kind."""
 
