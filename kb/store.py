@@ -6,8 +6,10 @@ an earlier one.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from rdflib import Graph, URIRef
 
@@ -16,11 +18,14 @@ from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
 from trayconcord.kb.transaction import pending
-from trayconcord.kb.turtle import bulk, new_graph, read_turtle
+from trayconcord.kb.turtle import Lines, bulk, new_graph, read_turtle
 from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
 
 TRIES = 5
 """How often a store is read again because somebody wrote to it meanwhile."""
+
+SMALL = 100_000
+"""Bytes up to which a parsed document is remembered while the process lives."""
 
 FOLDERS = ("vocabulary", "sources", "rulings", "cases")
 
@@ -63,7 +68,7 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
         contents, complaints = _snapshot(layers or [], only, overlay or {})
         for name, data in contents.items():
             try:
-                lines = read_turtle(data, name, graph)
+                lines = _read(data, name, graph)
             except UnusableInput as error:
                 complaints += error.complaints
             else:
@@ -72,6 +77,23 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
         if complaints:
             raise UnusableInput(complaints)
         return of_graph(graph, places)
+
+
+def _read(data: bytes, name: str, graph: Graph) -> Lines:
+    """Add a document to a graph. Small ones are remembered: entering a form loads the same store several times."""
+    if len(data) > SMALL:
+        return read_turtle(data, name, graph)
+    triples, lines = _parsed(data, name)
+    for triple in triples:
+        graph.add(triple)
+    return lines
+
+
+@lru_cache(maxsize=1024)
+def _parsed(data: bytes, name: str) -> tuple[list[tuple[Any, Any, Any]], Lines]:
+    graph = new_graph()
+    lines = read_turtle(data, name, graph)
+    return list(graph), lines
 
 
 def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tuple[dict[str, bytes], list[Complaint]]:

@@ -9,10 +9,10 @@ from rdflib.namespace import RDF, RDFS
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.identifiers import isbn_is_valid
-from trayconcord.kb.model import Claim, Scope, Trouble, comparable, concepts_in, topic_id
+from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Interval
+from trayconcord.kb.values import Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
@@ -84,7 +84,8 @@ class Facts:
         """A claim that names a standard for a material that the standard does not cover."""
         concepts = self.store.vocabulary.concepts
         materials = [concept for axis, concept in claim.when if axis in _MATERIAL_AXES]
-        for name in sorted(concepts_in(claim)) if materials else ():
+        named = claim.value.includes if isinstance(claim.value, Membership) and materials else frozenset()
+        for name in sorted(named):
             if _STANDARDS not in concepts[name].schemes:
                 continue
             covered = concepts[name].related
