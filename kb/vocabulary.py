@@ -41,10 +41,14 @@ class Concept(Term):
 
 @dataclass(frozen=True, slots=True)
 class Axis(Term):
-    """A condition axis: the question a claim answers when it names a concept of ``scheme``."""
+    """A condition axis: the question a claim answers when it names a concept of ``scheme``.
+
+    ``prefix`` stands before the concept where a condition is told and the bare concept would mislead.
+    """
 
     scheme: str = ""
     question: str = ""
+    prefix: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +219,12 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         return sorted(ns.local(str(value), family) for value in graph.objects(subject, predicate))
 
     axes = {
-        term.id: Axis(*base(term), ns.local(text(subject, TC.scheme), ns.SCHEME), text(subject, TC.question))
+        term.id: Axis(
+            *base(term),
+            ns.local(text(subject, TC.scheme), ns.SCHEME),
+            text(subject, TC.question),
+            text(subject, TC.prefix),
+        )
         for subject in members(TC.Axis)
         for term in [name(subject, ns.AXIS)]
     }

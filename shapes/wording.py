@@ -53,7 +53,7 @@ def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
 def scope_text(when: Scope, vocabulary: Vocabulary) -> str:
     """Conditions as a reader sees them: ``maxillary, zinc oxide-eugenol paste``; empty for no condition."""
     return ", ".join(
-        vocabulary.concepts[concept].label if concept in vocabulary.concepts else concept for _, concept in when
+        f"{vocabulary.axes[axis].prefix} {vocabulary.concepts[concept].label}".lstrip() for axis, concept in when
     )
 
 
