@@ -139,7 +139,8 @@ def anchor(topic: Topic) -> str:
 
 def _sections(report: Report) -> Iterable[Section]:
     store = report.store
-    scopes = {(record.parameter, record.when) for record in [*store.claims, *store.rulings]}
+    scopes = {(claim.parameter, claim.when) for claim in store.claims}
+    scopes |= {(ruling.parameter, ruling.when) for ruling in store.rulings}
     by_parameter: dict[str, list[Topic]] = {}
     for topic in report.comparison.answered:
         by_parameter.setdefault(topic.parameter.id, []).append(topic)
