@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from trayconcord.kb.store import Store
 
-OK, VIOLATIONS, UNUSABLE = 0, 1, 2
+OK, UNUSABLE = 0, 2
 DEFAULT_STORE = Path("trayconcord-kb")
 
 
