@@ -10,7 +10,8 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.findings import name_of
-from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, scope_text, stated_text
 
 
 def chosen_topics(comparison: Comparison, wanted: str | None) -> list[Topic]:
@@ -55,6 +56,8 @@ def json_topics(topics: list[Topic], vocabulary: Vocabulary) -> str:
 def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     """One topic as a JSON object."""
     ruling = topic.ruling
+    orders = orders_of(topic.claims) if topic.parameter.kind == "order" else []
+    steps = {"mergedOrder": merged(orders, vocabulary), "bothWays": both_ways(orders, vocabulary)} if orders else {}
     return {
         "id": topic.id,
         "parameter": topic.parameter.id,
@@ -71,6 +74,7 @@ def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
             for position in topic.positions
         ],
         "ruling": {"id": ruling.id, "value": stated_text(ruling, vocabulary)} if ruling else None,
+        **steps,
     }
 
 
@@ -118,6 +122,11 @@ def _in_full(topic: Topic, store: Store) -> list[str]:
             lines.append(f"    {comparable_text(position.value, topic.parameter, vocabulary)}")
             before = position
         lines.append(f"      {_row(claim, store, width)}")
+    if topic.parameter.kind == "order" and len(topic.positions) > 1:
+        lines.append(
+            f"    put both ways round: {both_ways_text(topic, vocabulary) or 'no pair, but not all fit together'}"
+        )
+        lines.append(f"    one order for all, as far as it goes: {merged_text(topic, vocabulary)}")
     return lines
 
 

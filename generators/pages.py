@@ -20,7 +20,7 @@ from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.findings import name_of
-from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, scope_text, stated_text
 
 ARCHES = ("maxillary", "mandibular")
 
@@ -95,6 +95,8 @@ class Block:
     chart: Markup
     ruling: str
     derived: bool
+    both_ways: str = ""
+    merged: str = ""
 
     @property
     def anchor(self) -> str:
@@ -159,6 +161,7 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
     for number, position in enumerate(topic.positions):
         for claim in position.claims:
             numbers[claim.id] = (*numbers.get(claim.id, ()), number)
+    clash = parameter.kind == "order" and len(topic.positions) > 1
     return Block(
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
@@ -170,6 +173,8 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
         ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
+        both_ways=both_ways_text(topic, vocabulary) if clash else "",
+        merged=merged_text(topic, vocabulary) if clash else "",
     )
 
 

@@ -11,12 +11,11 @@ from trayconcord.kb.errors import Place
 from trayconcord.kb.model import Claim, Scope, Source, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Steps
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.rules import Rule
-from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import both_ways_text, comparable_text, scope_text, stated_text
 
 _GRAVITY = {"violation": 0, "warning": 1, "info": 2}
 
@@ -141,16 +140,8 @@ class Teller:
             "positions": " | ".join(text for text, _ in positions),
             "count": len(positions),
             "lookups": self._lookups(topic) if topic else "",
-            "clashes": self._clashes(topic) if topic and topic.parameter.kind == "order" else "",
+            "clashes": both_ways_text(topic, vocabulary) if topic and topic.parameter.kind == "order" else "",
         }
-
-    def _clashes(self, topic: Topic) -> str:
-        """The pairs of steps that the voices order both ways round."""
-        concepts = self.store.vocabulary.concepts
-        orders = [claim.value.steps for claim in topic.claims if isinstance(claim.value, Steps)]
-        before = {(one, other) for steps in orders for i, one in enumerate(steps) for other in steps[i + 1 :]}
-        both = sorted({tuple(sorted(pair, key=lambda s: concepts[s].order)) for pair in before if pair[::-1] in before})
-        return "; ".join(f"{concepts[one].label} / {concepts[other].label}" for one, other in both)
 
     def _shown(self, value: Any) -> str:
         """A computed property as a reader sees it: text as it is, a source by name, anything else by id."""

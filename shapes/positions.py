@@ -6,11 +6,11 @@ A set of values is an integer whose bit i stands for value i of a `ValueTable`.
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import reduce
-from itertools import pairwise
 from math import lcm
 
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
+from trayconcord.shapes.orders import merged
 from trayconcord.shapes.scopes import bits
 
 MOST_POSITIONS = 2000
@@ -184,25 +184,8 @@ class ValueTable:
         if isinstance(first, Membership):
             return reduce(_union, members)  # type: ignore[arg-type]
         if isinstance(first, Steps):
-            return Steps(self.merged([m.steps for m in members if isinstance(m, Steps)]))
+            return Steps(merged([m.steps for m in members if isinstance(m, Steps)], self.vocabulary))
         return first
-
-    def merged(self, orders: list[tuple[str, ...]]) -> tuple[str, ...]:
-        """One order that keeps each of the given ones as far as they can all be kept; ties go by the vocabulary."""
-        rank = {step: self.vocabulary.concepts[step].order for order in orders for step in order}
-        before: dict[str, set[str]] = {step: set() for step in rank}
-        for order in orders:
-            for earlier, later in pairwise(order):
-                before[later].add(earlier)
-        result: list[str] = []
-        while before:
-            free = [step for step, earlier in before.items() if not earlier] or list(before)
-            step = min(free, key=lambda candidate: (len(before[candidate]), rank[candidate]))
-            result.append(step)
-            del before[step]
-            for waiting in before.values():
-                waiting.discard(step)
-        return tuple(result)
 
     def _rank(self, value: Comparable) -> tuple[object, ...]:
         order = self.vocabulary.concepts

@@ -5,9 +5,10 @@ from fractions import Fraction
 from trayconcord.kb.grammar import range_text, value_text
 from trayconcord.kb.model import Claim, Ruling, Scope
 from trayconcord.kb.namespaces import BASE
-from trayconcord.kb.values import Comparable, Interval
+from trayconcord.kb.values import Comparable, Interval, Steps
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Topic
+from trayconcord.shapes.orders import both_ways, merged, orders_of
 from trayconcord.shapes.panel import Position
 
 
@@ -55,6 +56,18 @@ def scope_text(when: Scope, vocabulary: Vocabulary) -> str:
     return ", ".join(
         f"{vocabulary.axes[axis].prefix} {vocabulary.concepts[concept].label}".lstrip() for axis, concept in when
     )
+
+
+def both_ways_text(topic: Topic, vocabulary: Vocabulary) -> str:
+    """The pairs of steps on whose order the voices disagree; empty where there are none."""
+    concepts = vocabulary.concepts
+    pairs = both_ways(orders_of(topic.claims), vocabulary)
+    return "; ".join(f"{concepts[one].label} / {concepts[other].label}" for one, other in pairs)
+
+
+def merged_text(topic: Topic, vocabulary: Vocabulary) -> str:
+    """One order of all the steps that the voices name, keeping what can be kept of what each says."""
+    return value_text(Steps(merged(orders_of(topic.claims), vocabulary)), topic.parameter, vocabulary)
 
 
 def position_lines(topic: Topic, vocabulary: Vocabulary) -> tuple[str, ...]:

@@ -55,7 +55,8 @@ def test_every_topic_has_the_keys_and_types_of_the_contract(
     kinds = {parameter.id: parameter.kind for parameter in shipped_store.vocabulary.parameters.values()}
     claims = {claim.id: claim for store in (shipped_store, demo_store) for claim in store.claims}
     for topic in told:
-        assert set(topic) == TOPIC_KEYS
+        steps = {"mergedOrder", "bothWays"} if kinds[topic["parameter"]] == "order" else set()
+        assert set(topic) == TOPIC_KEYS | steps
         assert topic["standing"] in ("contested", "agreed", "single", "silent")
         assert isinstance(topic["firm"], bool)
         assert topic["voices"] and all(isinstance(voice, str) for voice in topic["voices"])
@@ -68,6 +69,7 @@ def test_every_topic_has_the_keys_and_types_of_the_contract(
         assert topic["ruling"] is None or set(topic["ruling"]) == {"id", "value"}
     assert {kinds[topic["parameter"]] for topic in told} == set(VALUE_KEYS)  # every kind was looked at
     assert any(topic["ruling"] for topic in told)
+    assert any(topic.get("bothWays") for topic in told)
 
 
 def test_an_id_is_the_parameter_and_its_conditions_in_the_order_of_axes(
