@@ -8,7 +8,7 @@ UNNAMED = "unnamed-source"
 
 
 def reference_text(source: Source) -> str:
-    """A source as an entry of a reference list: authors, title, container, year, DOI or ISBN."""
+    """A source as an entry of a reference list: authors, title, container, year, DOI or ISBN; language, withdrawal."""
     parts = [", ".join(_author(author) for author in source.authors), source.title, source.container]
     text = ". ".join(part.rstrip(".") for part in parts if part)
     if source.year:
@@ -18,6 +18,10 @@ def reference_text(source: Source) -> str:
         text += f" doi:{source.doi}."
     if source.isbn:
         text += f" ISBN {source.isbn}."
+    if source.language.partition("-")[0] not in ("", "en"):
+        text += f" [{source.language}]"
+    if source.withdrawn:
+        text += f" [withdrawn: {source.withdrawn}]"
     return text
 
 

@@ -50,6 +50,8 @@ def form_text(source: Source, claims: list[Claim]) -> str:
         "container": source.container,
         "doi": source.doi,
         "isbn": source.isbn,
+        "language": source.language,
+        "withdrawn": source.withdrawn,
         "edition-of": source.edition_of,
         "compiled-from": _Row(source.compiled_from),
         "note": source.note,

@@ -23,6 +23,8 @@ SOURCE_KEYS = (
     "container",
     "doi",
     "isbn",
+    "language",
+    "withdrawn",
     "edition-of",
     "compiled-from",
     "note",
@@ -33,6 +35,7 @@ CASE_KEYS = ("id", "label", "when", "asks")
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10))}
+_LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _CLAIM_ID = re.compile(r"[a-z0-9]+(?:[-+/.][a-z0-9]+)*")
 _YES_NO = {"yes": True, "no": False, "true": True, "false": False}
 
@@ -105,6 +108,10 @@ class _FormReader(NodeReader):
         kind = self.term(parts["kind"], text["kind"], "kind", self.vocabulary.kinds) if text.get("kind") else ""
         if text.get("doi") and not re.fullmatch(r"10\.\d{4,9}/\S+", text["doi"]):
             self.complain(parts["doi"], f"doi: {text['doi']}", "write the DOI itself, as in 10.1000/xyz123")
+        if text.get("language") and not _LANGUAGE.fullmatch(text["language"]):
+            self.complain(
+                parts["language"], f"language: {text['language'][:40]}", "write its code, as in en, de or pt-BR"
+            )
         return Source(
             id=self.identifier(parts["id"], text.get("id", ""), "source id") if "id" in parts else "",
             title=text.get("title", ""),
@@ -114,6 +121,8 @@ class _FormReader(NodeReader):
             container=text.get("container", ""),
             doi=text.get("doi", ""),
             isbn=text.get("isbn", ""),
+            language=text.get("language", ""),
+            withdrawn=text.get("withdrawn", ""),
             edition_of=self.reference(parts, text, "edition-of"),
             compiled_from=self.origins(parts["compiled-from"]) if "compiled-from" in parts else (),
             note=text.get("note", ""),

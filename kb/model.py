@@ -24,7 +24,10 @@ Scope = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """The bibliographic record of a work. ``year`` is 0 where unknown."""
+    """The bibliographic record of a work. ``year`` is 0 where unknown; ``language`` is a BCP 47 tag.
+
+    ``withdrawn`` says in words since when a standard or regulation is no longer in force, or what replaced it.
+    """
 
     id: str
     title: str = ""
@@ -34,6 +37,8 @@ class Source:
     container: str = ""
     doi: str = ""
     isbn: str = ""
+    language: str = ""
+    withdrawn: str = ""
     edition_of: str = ""
     compiled_from: tuple[str, ...] = ()
     note: str = ""

@@ -5,7 +5,7 @@ Own terms live under https://w3id.org/trayconcord/ (not yet registered). Every o
 """
 
 from rdflib import Namespace, URIRef
-from rdflib.namespace import DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
 
 BASE = "https://w3id.org/trayconcord/"
 TC = Namespace(BASE + "def/")
@@ -38,6 +38,7 @@ PREFIXES: dict[str, str] = {
     "bibo": str(BIBO),
     "chapter": CHAPTER,
     "concept": CONCEPT,
+    "dc": str(DC),
     "dcterms": str(DCTERMS),
     "kind": KIND,
     "obtained": OBTAINED,

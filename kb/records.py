@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.grammar import ValueProblem, exact_text
@@ -32,6 +32,8 @@ def source_triples(graph: Graph, source: Source) -> None:
         (DCTERMS.isPartOf, source.container),
         (BIBO.doi, source.doi),
         (BIBO.isbn, source.isbn),
+        (DC.language, source.language),
+        (TC.withdrawn, source.withdrawn),
         (SKOS.note, source.note),
     ):
         if text:
@@ -167,6 +169,8 @@ def read_sources(subjects: dict[URIRef, Properties]) -> dict[str, Source]:
             container=_text(about, DCTERMS.isPartOf),
             doi=_text(about, BIBO.doi),
             isbn=_text(about, BIBO.isbn),
+            language=_text(about, DC.language),
+            withdrawn=_text(about, TC.withdrawn),
             edition_of=_id(about, DCTERMS.isVersionOf, ns.SOURCE),
             compiled_from=tuple(sorted(ns.local(str(o), ns.SOURCE) for o in about.get(PROV.wasDerivedFrom, ()))),
             note=_text(about, SKOS.note),

@@ -30,13 +30,14 @@ class Concept(Term):
     """A concept of one or more schemes; ``broader`` is its one parent.
 
     ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS;
-    ``related`` names the materials that a standard covers.
+    ``related`` names the materials that a standard covers; ``kept`` says why a concept that no claim names stays.
     """
 
     schemes: tuple[str, ...] = ()
     broader: str | None = None
     notations: tuple[str, ...] = ()
     related: tuple[str, ...] = ()
+    kept: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +236,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             next(iter(ids(subject, SKOS.broader, ns.CONCEPT)), None),
             tuple(sorted(str(code) for code in graph.objects(subject, SKOS.notation))),
             tuple(ids(subject, SKOS.related, ns.CONCEPT)),
+            text(subject, TC.kept),
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]

@@ -77,8 +77,14 @@ class Facts:
             earlier = first.setdefault(key, claim.id)
             if earlier != claim.id:
                 self._add(subject, TC.repeats, ns.iri(ns.CLAIM, earlier))
-        for claim, newer in self.comparison.superseded():
+        superseded = self.comparison.superseded()
+        for claim, newer in superseded:
             self._add(ns.iri(ns.CLAIM, claim.id), TC.supersededBy, ns.iri(ns.SOURCE, newer))
+        silent = {claim.id for claim, _ in superseded}  # a newer edition speaks instead: nothing rests on them
+        for claim in self.store.claims:
+            source = self.store.sources.get(claim.source)
+            if source and source.withdrawn and claim.id not in silent:
+                self._add(ns.iri(ns.CLAIM, claim.id), TC.citesWithdrawn, Literal(source.withdrawn))
 
     def _standard(self, subject: URIRef, claim: Claim) -> None:
         """A claim that names a standard for a material that the standard does not cover."""

@@ -32,6 +32,8 @@ source:
   container: Second-year course
   doi: 10.1000/xyz123
   isbn: 978-0-00-000000-2
+  language: en
+  withdrawn: replaced by the edition of 2025
   edition-of: harrow-vale
   compiled-from: [older-handout, another-handout]
   note: an invented source
@@ -108,6 +110,8 @@ def test_a_good_form_is_read_in_full(reading):
         container="Second-year course",
         doi="10.1000/xyz123",
         isbn="978-0-00-000000-2",
+        language="en",
+        withdrawn="replaced by the edition of 2025",
         edition_of="harrow-vale",
         compiled_from=("another-handout", "older-handout"),
         note="an invented source",
@@ -224,6 +228,7 @@ COMPLAINTS = [
     ("source: {id: a-1, title: T, kind: textbook, year: ▶c. 1990}\n", "year: c. 1990", "four digits"),
     ("source: {id: a-1, title: T, kind: textbook, doi: ▶https://doi.org/10.1000/x}\n", "doi: https", "10.1000/xyz123"),
     ("source: {id: a-1, title: T, kind: textbook, doi: ▶10.1000}\n", "doi: 10.1000", "10.1000/xyz123"),
+    ("source: {id: a-1, title: T, kind: textbook, language: ▶German}\n", "language: German", "as in en, de"),
     ("source: {id: a-1, title: T, kind: textbook, authors: ▶Smith}\n", "authors must be a list", "[a, b]"),
     ("source: {id: a-1, title: T, kind: textbook, authors: [S, ▶'']}\n", "authors is empty", "give it a value"),
     ("source: {id: a-1, title: T, kind: textbook, edition-of: ▶B 2}\n", "edition-of: B 2", "small letters"),
@@ -573,6 +578,8 @@ sources = st.builds(
     container=optional,
     doi=st.sampled_from(["", "10.1000/xyz123", "10.1000/a:b#c"]),
     isbn=optional,
+    language=st.sampled_from(["", "en", "no", "pt-BR"]),
+    withdrawn=optional,
     edition_of=st.just("") | ids,
     compiled_from=st.frozensets(ids, max_size=3).map(lambda names: tuple(sorted(names))),
     note=optional,
