@@ -7,7 +7,6 @@ import pytest
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place, UnusableInput
 from trayconcord.kb.grammar import parse_quantity
-from trayconcord.kb.model import default_id, in_order
 from trayconcord.kb.store import layer_files, load, shipped
 from trayconcord.kb.values import Nothing, Quantity
 
@@ -37,36 +36,7 @@ def layer(folder, name="harrow-vale.ttl", title="Bench handout", value=TWO_MILLI
     return folder
 
 
-# --- what ships ------------------------------------------------------------------------------------------------------
-
-
-def test_the_shipped_store_is_of_some_size(shipped_store):
-    assert len(shipped_store.claims) >= 150
-    assert len({claim.source for claim in shipped_store.claims}) >= 40
-
-
-def test_every_shipped_claim_can_be_read(shipped_store):
-    assert [(claim.id, claim.troubles) for claim in shipped_store.claims if claim.troubles] == []
-    assert all(claim.value is not None for claim in shipped_store.claims)
-
-
-def test_every_shipped_claim_names_recorded_sources(shipped_store):
-    cited = {claim.source for claim in shipped_store.claims} | {claim.reported_by for claim in shipped_store.claims}
-    for source in shipped_store.sources.values():
-        cited |= {source.edition_of, *source.compiled_from}
-    assert cited - {""} <= set(shipped_store.sources)
-
-
-def test_every_shipped_source_has_title_and_kind(shipped_store):
-    for source in shipped_store.sources.values():
-        assert source.title, source.id
-        assert source.kind in shipped_store.vocabulary.kinds, source.id
-
-
-def test_every_claim_stands_in_the_file_of_its_source(shipped_store):
-    for claim in shipped_store.claims:
-        assert shipped_store.place_of_claim(claim.id).file == f"kb/sources/{claim.source}.ttl"
-        assert claim.id.startswith(f"{claim.source}/")
+# --- records and places -----------------------------------------------------------------------------------------------
 
 
 def test_what_is_stored_is_what_the_printed_quantity_says(shipped_store):
@@ -78,23 +48,6 @@ def test_what_is_stored_is_what_the_printed_quantity_says(shipped_store):
         if parameter.kind in ("interval", "count"):
             assert isinstance(claim.value, Quantity | Nothing)
             assert parse_quantity(claim.printed, parameter, vocabulary) == claim.value, claim.id
-
-
-def test_conditions_stand_in_the_order_of_the_vocabulary(shipped_store):
-    for claim in shipped_store.claims:
-        assert claim.when == in_order(dict(claim.when), shipped_store.vocabulary)
-
-
-def test_most_claims_go_by_the_id_that_follows_from_what_they_say(shipped_store):
-    """An id of one's own is for the second claim under the same conditions."""
-    default = {claim.id for claim in shipped_store.claims}
-    for claim in shipped_store.claims:
-        assert default_id(claim.source, claim.parameter, claim.when) in default or claim.id.count("/") >= 2
-
-
-def test_the_shipped_store_carries_no_rulings_and_no_cases(shipped_store):
-    assert shipped_store.rulings == []
-    assert shipped_store.cases == []
 
 
 def test_places_point_at_the_line_where_a_claim_or_source_starts(shipped_store):
