@@ -8,8 +8,7 @@ from trayconcord.kb.model import Claim, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, decimal_text
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.findings import name_of
-from trayconcord.shapes.wording import comparable_text, stated_text
+from trayconcord.shapes.wording import comparable_text, name_of, stated_text
 
 LABELS, PLOT, EDGE = 200, 360, 20
 TOP, ROW = 26, 22

@@ -10,9 +10,9 @@ from trayconcord.kb.errors import Place
 from trayconcord.kb.model import Claim
 from trayconcord.kb.store import Store
 from trayconcord.shapes.check import Report
-from trayconcord.shapes.findings import Finding, name_of
+from trayconcord.shapes.findings import Finding
 from trayconcord.shapes.rules import RuleBook, page
-from trayconcord.shapes.wording import stated_text
+from trayconcord.shapes.wording import name_of, stated_text
 
 SHOWN = 2
 """Findings of one rule about one parameter that the text prints before it folds the rest."""

@@ -4,6 +4,7 @@ import argparse
 import gc
 import sys
 from collections.abc import Callable
+from datetime import date
 from importlib.metadata import version
 from io import TextIOWrapper
 from pathlib import Path
@@ -87,6 +88,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord check --kb my-department --format sarif > findings.sarif",
     )
     check.add_argument("--format", choices=("text", "json", "sarif"), default="text")
+    _dated(check)
     check.add_argument("--all", action="store_true", help="in text, list every finding instead of folding similar ones")
     compare = command(
         "compare",
@@ -96,6 +98,16 @@ def _parser() -> argparse.ArgumentParser:
     )
     compare.add_argument("topic", nargs="?", metavar="TOPIC", help="a parameter, or a parameter?axis=concept&…")
     compare.add_argument("--format", choices=("text", "json"), default="text")
+    agenda = command(
+        "agenda",
+        _agenda,
+        "List the decisions that a committee has to take, and those to look at again.",
+        "trayconcord agenda --kb my-department --format form > decisions.yaml",
+    )
+    agenda.add_argument(
+        "--format", choices=("text", "json", "form"), default="text", help="form: a form of rulings to fill in"
+    )
+    _dated(agenda)
     build = command(
         "build",
         _build,
@@ -121,7 +133,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, build, terms):
+    for sub in (add, form, check, compare, agenda, build, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -143,6 +155,23 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _dated(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--on",
+        type=_date,
+        default=date.today(),
+        metavar="DATE",
+        help="the day by which reviews count as due, as in 2026-05-12 (default: today)",
+    )
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text} is no date; write it as 2026-05-12") from None
+
+
 def _loaded(options: argparse.Namespace) -> "Store":
     """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
     from trayconcord.kb.store import load
@@ -161,7 +190,7 @@ def _add(options: argparse.Namespace) -> int:
     entered = enter(options.forms, layers, options.only, layers[-1])
     for name in entered.written:
         print(f"{'replaced' if name in entered.replaced else 'wrote'} {layers[-1] / name}")
-    report = check(entered.store)
+    report = check(entered.store, today=date.today())
     ours = {str(layers[-1] / name) for name in entered.written}
     print(text_report(report, files=ours))
     return OK
@@ -194,7 +223,7 @@ def _check(options: argparse.Namespace) -> int:
     from trayconcord.shapes.rules import rule_book
 
     rules = rule_book(options.shapes)
-    report = check(_loaded(options), rules)
+    report = check(_loaded(options), rules, options.on)
     if options.format == "json":
         print(json_report(report), end="")
     elif options.format == "sarif":
@@ -215,6 +244,18 @@ def _compare(options: argparse.Namespace) -> int:
         print(json_topics(topics, store.vocabulary), end="")
     else:
         print(text_topics(topics, store, in_full=options.topic is not None))
+    return OK
+
+
+def _agenda(options: argparse.Namespace) -> int:
+    from trayconcord.generators.agenda_output import form_agenda, json_agenda, text_agenda
+    from trayconcord.shapes.agenda import agenda
+    from trayconcord.shapes.check import check
+
+    store = _loaded(options)
+    found = agenda(check(store, today=options.on))
+    printed = {"text": text_agenda, "json": json_agenda, "form": form_agenda}[options.format](found, store)
+    print(printed, end="" if printed.endswith("\n") else "\n")
     return OK
 
 

@@ -9,9 +9,8 @@ from trayconcord.kb.model import Claim, Scope, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.findings import name_of
 from trayconcord.shapes.orders import both_ways, merged, orders_of
-from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, scope_text, stated_text
+from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
 
 
 def chosen_topics(comparison: Comparison, wanted: str | None) -> list[Topic]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import chain, count
 from pathlib import Path
 
 from rdflib import Graph
@@ -44,11 +45,11 @@ def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> En
     complaints += _entered_twice(paths, forms) if not complaints else []
     if complaints:
         raise UnusableInput(complaints)
-    contents = _contents(forms, before.rulings, target, before)
+    contents = _contents(forms, target, before)
     store = load(layers, only, contents)
     rulings = [ruling for form in forms for ruling in form.rulings]
     if rulings:
-        contents = _contents(_decided(forms, store), before.rulings, target, before)
+        contents = _contents(_decided(forms, store), target, before)
         store = load(layers, only, contents)
     replaced = sorted(name for name in contents if (target / name).exists())
     write_all(target, contents, {name: ruled.get(name) for name in contents if name.startswith("rulings/")})
@@ -79,7 +80,7 @@ def _decided(forms: list[Form], store: Store) -> list[Form]:
     return [replace(form, rulings=[with_positions(ruling) for ruling in form.rulings]) for form in forms]
 
 
-def _contents(forms: list[Form], standing: list[Ruling], target: Path, store: Store) -> dict[str, bytes]:
+def _contents(forms: list[Form], target: Path, store: Store) -> dict[str, bytes]:
     """The files that the forms amount to: one per source, per ruled parameter, per case."""
     graphs: dict[str, Graph] = {}
     for form in forms:
@@ -94,10 +95,27 @@ def _contents(forms: list[Form], standing: list[Ruling], target: Path, store: St
     for parameter in {ruling.parameter for ruling in rulings.values()}:
         name = f"rulings/{parameter}.ttl"
         graph = graphs.setdefault(name, new_graph())
-        kept = {r.id: r for r in standing if r.parameter == parameter and _lies_in(store, r, target / name)}
-        for ruling in (kept | {r.id: r for r in rulings.values() if r.parameter == parameter}).values():
+        there = [r for r in (*store.rulings, *store.former_rulings) if _lies_in(store, r, target / name)]
+        ours = {ruling.id: ruling for ruling in rulings.values() if ruling.parameter == parameter}
+        for ruling in _with_history({ruling.id: ruling for ruling in there}, ours):
             ruling_triples(graph, ruling)
     return {name: write_turtle(graph) for name, graph in graphs.items()}
+
+
+def _with_history(there: dict[str, Ruling], ours: dict[str, Ruling]) -> list[Ruling]:
+    """The rulings of a file once new ones are entered. What they replace becomes history; a ruling that is entered
+    again word for word leaves all as it was, or else its positions would lose the day on which they were noted."""
+    result = dict(there)
+    for ruling in ours.values():
+        before = there.get(ruling.id)
+        if before and replace(before, positions_then=()) == replace(ruling, positions_then=()):
+            continue
+        if before:
+            dated = f"{before.id}#{before.decided_on}"
+            former = next(name for name in chain([dated], (f"{dated}-{n}" for n in count(2))) if name not in result)
+            result[former] = replace(before, id=former)
+        result[ruling.id] = ruling
+    return [result[name] for name in sorted(result)]
 
 
 def _lies_in(store: Store, ruling: Ruling, path: Path) -> bool:

@@ -19,8 +19,7 @@ from trayconcord.kb.vocabulary import Caution, Parameter
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.findings import name_of
-from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, scope_text, stated_text
+from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
 
 ARCHES = ("maxillary", "mandibular")
 

@@ -5,8 +5,20 @@ from typing import Any
 
 import yaml
 
+from trayconcord.kb.grammar import exact_text
 from trayconcord.kb.model import Claim, Source, default_id
-from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
+from trayconcord.kb.values import (
+    Choice,
+    Comparable,
+    Interval,
+    Membership,
+    Nothing,
+    Quantity,
+    Recorded,
+    Steps,
+    YesNo,
+)
+from trayconcord.kb.vocabulary import Parameter, Vocabulary
 
 
 class _InLine(dict[str, Any]):
@@ -59,6 +71,18 @@ def form_text(source: Source, claims: list[Claim]) -> str:
     record |= {key: value for key, value in optional.items() if value}
     form = {"source": record, "claims": [_claim(claim) for claim in claims]}
     return yaml.dump(form, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=118)
+
+
+def value_notation(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
+    """A comparable value on one line as a form takes it: ``0.5 to 1.5 mm``, ``none``, ``[rugae, maxillary-torus]``."""
+    recorded: Recorded
+    if isinstance(value, Interval):
+        if parameter.none_means is not None and value.low == value.high == parameter.none_means:
+            return "none"
+        return exact_text(Quantity(value.low, value.high, parameter.unit), vocabulary)
+    recorded = Nothing() if value == Membership(frozenset(), frozenset(), True) else value
+    text = yaml.dump(_value(recorded, ""), Dumper=_Dumper, default_flow_style=True, sort_keys=False, width=10**9)
+    return text.removesuffix("...\n").strip()
 
 
 def _claim(claim: Claim) -> dict[str, Any]:

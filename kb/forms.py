@@ -30,7 +30,7 @@ SOURCE_KEYS = (
     "note",
 )
 CLAIM_KEYS = ("parameter", "when", "value", "at", "obtained", "reported-by", "note", "id")
-RULING_KEYS = ("parameter", "when", "value", "because", "decided-on", "decided-by", "review-by")
+RULING_KEYS = ("parameter", "when", "value", "because", "decided-on", "decided-by", "review-by", "without-source")
 CASE_KEYS = ("id", "label", "when", "asks")
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -303,7 +303,7 @@ class _FormReader(NodeReader):
     def ruling(self, node: yaml.Node) -> Ruling:
         parts = self.mapping(node, "ruling", RULING_KEYS)
         parameter, when, value, printed = self.statement(node, parts, "ruling")
-        text = self.texts_of(parts, ("because", "decided-on", "decided-by", "review-by"))
+        text = self.texts_of(parts, ("because", "decided-on", "decided-by", "review-by", "without-source"))
         for key in ("because", "decided-on", "decided-by"):
             if isinstance(node, yaml.MappingNode) and key not in parts:
                 self.complain(node, f"ruling: {key} is missing", f"add {key}:")
@@ -320,6 +320,7 @@ class _FormReader(NodeReader):
             decided_on=text.get("decided-on", ""),
             decided_by=text.get("decided-by", ""),
             review_by=text.get("review-by", ""),
+            without_source=text.get("without-source", ""),
         )
 
     def case(self, node: yaml.Node) -> Case:

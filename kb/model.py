@@ -74,6 +74,8 @@ class Ruling:
     """What the course adopts for a parameter under conditions.
 
     ``positions_then`` holds the positions as they stood on the day, one line each; dates are ISO 8601.
+    ``without_source`` is the reason for a value that no source supports. A former ruling, kept as history, has the id
+    of the one that took its place, with ``#`` and the date of the decision.
     """
 
     id: str
@@ -85,6 +87,7 @@ class Ruling:
     decided_on: str = ""
     decided_by: str = ""
     review_by: str = ""
+    without_source: str = ""
     positions_then: tuple[str, ...] = ()
     troubles: tuple[Trouble, ...] = ()
 

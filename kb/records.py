@@ -66,11 +66,18 @@ def claim_triples(graph: Graph, claim: Claim) -> None:
 
 
 def ruling_triples(graph: Graph, ruling: Ruling) -> None:
-    """Add a ruling to a graph."""
+    """Add a ruling to a graph, or a former one, which points at what took its place."""
     subject = ns.iri(ns.RULING, ruling.id)
-    graph.add((subject, RDF.type, TC.Ruling))
+    current, former, _ = ruling.id.partition("#")
+    graph.add((subject, RDF.type, TC.FormerRuling if former else TC.Ruling))
+    if former:
+        graph.add((subject, DCTERMS.isReplacedBy, ns.iri(ns.RULING, current)))
     _statement(graph, subject, ruling.parameter, ruling.when, ruling.value, ruling.printed)
-    for predicate, text in ((TC.because, ruling.because), (TC.decidedBy, ruling.decided_by)):
+    for predicate, text in (
+        (TC.because, ruling.because),
+        (TC.decidedBy, ruling.decided_by),
+        (TC.withoutSource, ruling.without_source),
+    ):
         if text:
             graph.add((subject, predicate, Literal(text)))
     for predicate, date in ((DCTERMS.date, ruling.decided_on), (TC.reviewBy, ruling.review_by)):
@@ -208,11 +215,11 @@ def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> l
     return claims
 
 
-def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> list[Ruling]:
-    """The rulings among the subjects, by id."""
+def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls: URIRef = TC.Ruling) -> list[Ruling]:
+    """The rulings among the subjects, by id: those in force, or of the class ``tc:FormerRuling``."""
     reader = _Reader(subjects, vocabulary)
     rulings = []
-    for subject in _of_type(subjects, TC.Ruling):
+    for subject in _of_type(subjects, cls):
         about = subjects[subject]
         troubles: list[Trouble] = []
         parameter, when, value = reader.statement(about, troubles)
@@ -227,6 +234,7 @@ def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> 
                 decided_on=_text(about, DCTERMS.date),
                 decided_by=_text(about, TC.decidedBy),
                 review_by=_text(about, TC.reviewBy),
+                without_source=_text(about, TC.withoutSource),
                 positions_then=tuple(sorted(str(line) for line in about.get(TC.positionThen, ()))),
                 troubles=tuple(troubles),
             )

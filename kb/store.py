@@ -16,6 +16,7 @@ from rdflib import Graph, URIRef
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.model import Case, Claim, Ruling, Source
+from trayconcord.kb.namespaces import TC
 from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
 from trayconcord.kb.transaction import pending
 from trayconcord.kb.turtle import Lines, bulk, new_graph, read_turtle
@@ -39,8 +40,14 @@ class Store:
     sources: dict[str, Source]
     claims: list[Claim]
     rulings: list[Ruling]
+    former_rulings: list[Ruling]
     cases: list[Case]
     places: dict[URIRef, Place]
+
+    def history_of(self, ruling: str) -> list[Ruling]:
+        """What was decided before a ruling on the same case, the latest first."""
+        former = [record for record in self.former_rulings if record.id.partition("#")[0] == ruling]
+        return sorted(former, key=lambda record: (record.decided_on, len(record.id), record.id), reverse=True)
 
     def claims_of(self, source: str) -> list[Claim]:
         """The claims that a source makes, by id."""
@@ -140,6 +147,7 @@ def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:
         sources=read_sources(subjects),
         claims=read_claims(subjects, vocabulary),
         rulings=read_rulings(subjects, vocabulary),
+        former_rulings=read_rulings(subjects, vocabulary, TC.FormerRuling),
         cases=read_cases(subjects, vocabulary),
         places=places,
     )

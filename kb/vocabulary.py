@@ -95,6 +95,13 @@ class Caution(Term):
     sources: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class SourceKind(Term):
+    """A kind of source; ``strength`` (0 to 3) only puts an agenda in order."""
+
+    strength: int = 0
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """Every term by id, each table in the vocabulary's own order."""
@@ -106,7 +113,7 @@ class Vocabulary:
     units: dict[str, Unit]
     gauges: dict[str, GaugeSystem]
     chapters: dict[str, Term]
-    kinds: dict[str, Term]
+    kinds: dict[str, SourceKind]
     obtained: dict[str, Term]
     cautions: dict[str, Caution]
 
@@ -291,7 +298,11 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         units=units,
         gauges=gauges,
         chapters=plain(TC.Chapter, ns.CHAPTER),
-        kinds=plain(TC.SourceKind, ns.KIND),
+        kinds={
+            term.id: SourceKind(*base(term), int(text(subject, TC.strength) or 0))
+            for subject in members(TC.SourceKind)
+            for term in [name(subject, ns.KIND)]
+        },
         obtained=plain(TC.Obtained, ns.OBTAINED),
         cautions={
             term.id: Caution(

@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from rdflib import Graph, URIRef
@@ -40,17 +41,17 @@ class Report:
         return sum(finding.severity == severity for finding in self.findings)
 
 
-def check(store: Store, rules: RuleBook | None = None) -> Report:
-    """Check a store against the shipped rules or the given rule book."""
+def check(store: Store, rules: RuleBook | None = None, today: date | None = None) -> Report:
+    """Check a store against the shipped rules or the given rule book. Without a date no review is due."""
     with bulk():
-        return _check(store, rules or rule_book())
+        return _check(store, rules or rule_book(), today)
 
 
-def _check(store: Store, rules: RuleBook) -> Report:
+def _check(store: Store, rules: RuleBook, today: date | None) -> Report:
     comparison = Comparison(store)
     graph = Graph(bind_namespaces="none")  # of the kind that pySHACL asks for
     graph += store.graph
-    facts = Facts(store, comparison, graph)
+    facts = Facts(store, comparison, graph, today)
     states: dict[str, str] = {}
     errors: dict[str, str] = {}
     teller = Teller(store, facts)

@@ -4,8 +4,10 @@ This module computes and passes no judgement: whether a contested topic is a pro
 shape. Every fact carries a class or property described in the vocabulary's ontology.
 """
 
+from datetime import date
+
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import RDF, RDFS
+from rdflib.namespace import RDF, RDFS, XSD
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.identifiers import isbn_is_valid
@@ -32,8 +34,8 @@ _CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
 class Facts:
     """The facts of a comparison, added to a graph, and what each computed node stands for."""
 
-    def __init__(self, store: Store, comparison: Comparison, graph: Graph) -> None:
-        self.store, self.comparison, self.graph = store, comparison, graph
+    def __init__(self, store: Store, comparison: Comparison, graph: Graph, today: date | None = None) -> None:
+        self.store, self.comparison, self.graph, self.today = store, comparison, graph, today
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
         self.positions_behind: dict[URIRef, tuple[Position, ...]] = {}
@@ -184,8 +186,15 @@ class Facts:
             self._add(subject, RDF.type, TC.ReadableRuling)
             self.claims_behind[subject] = topic.claims
             self.positions_behind[subject] = topic.positions
-            for claim in self.comparison.supporters(ruling):
+            supporters = self.comparison.supporters(ruling)
+            for claim in supporters:
                 self._add(subject, TC.supportedBy, ns.iri(ns.CLAIM, claim.id))
+            if not supporters and not ruling.without_source:
+                self._add(subject, TC.unsupported, Literal(True))
+            elif supporters and ruling.without_source:
+                self._add(subject, TC.needlessException, Literal(ruling.without_source))
+            if self.today and "" < ruling.review_by < self.today.isoformat():
+                self._add(subject, TC.reviewDue, Literal(ruling.review_by, datatype=XSD.date))
             now = position_lines(topic, self.store.vocabulary)
             for change in changes_since(ruling.positions_then, now):
                 self._add(subject, TC.changedSince, Literal(change))

@@ -8,14 +8,13 @@ from rdflib import URIRef
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
-from trayconcord.kb.model import Claim, Scope, Source, topic_id
+from trayconcord.kb.model import Claim, Scope, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.rules import Rule
-from trayconcord.shapes.wording import both_ways_text, comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import both_ways_text, comparable_text, lookups, name_of, scope_text, stated_text
 
 _GRAVITY = {"violation": 0, "warning": 1, "info": 2}
 
@@ -139,7 +138,7 @@ class Teller:
             "voices": len(topic.voices) if topic else len({claim.source for claim in claims}),
             "positions": " | ".join(text for text, _ in positions),
             "count": len(positions),
-            "lookups": self._lookups(topic) if topic else "",
+            "lookups": lookups(topic, self.store) if topic else "",
             "clashes": both_ways_text(topic, vocabulary) if topic and topic.parameter.kind == "order" else "",
         }
 
@@ -149,37 +148,6 @@ class Teller:
         if source in self.store.sources and isinstance(value, URIRef):
             return name_of(self.store.sources, source)
         return _id_of(value) if isinstance(value, URIRef) else str(value)
-
-    def _lookups(self, topic: Topic) -> str:
-        """For a contest that a missing condition may explain: what to look up, in which source."""
-        axes = self.store.vocabulary.axes
-        asked: dict[str, list[str]] = {}
-        for axis in topic.parameter.depends_on:
-            silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
-            if 0 < len(silent) < len(topic.claims):
-                for claim in silent:
-                    work = name_of(self.store.sources, claim.reported_by or claim.source)
-                    place = f"{work}{f', {claim.at}' if claim.at else ''}"
-                    questions = asked.setdefault(place, [])
-                    if axes[axis].question not in questions:
-                        questions.append(axes[axis].question)
-        return "; ".join(f"{place}: {' '.join(questions)}" for place, questions in sorted(asked.items()))
-
-
-def name_of(sources: dict[str, Source], source: str) -> str:
-    """A source as it is cited in running text: the first author and the year, or its title."""
-    record = sources.get(source)
-    if record is None:
-        return source or "an unnamed source"
-    if record.kind == "common-practice":
-        return "Common practice"
-    if record.authors:
-        family = record.authors[0].split(",")[0]
-        others = " et al." if len(record.authors) > 2 else ""
-        second = f" and {record.authors[1].split(',')[0]}" if len(record.authors) == 2 else ""
-        return f"{family}{second}{others}" + (f" {record.year}" if record.year else "")
-    title = record.title if len(record.title) <= 60 else record.title[:57].rsplit(" ", 1)[0] + " …"
-    return f"“{title}”" + (f" {record.year}" if record.year else "")
 
 
 def _fill(template: str, words: dict[str, Any]) -> str:

@@ -2,9 +2,11 @@
 
 from fractions import Fraction
 
+from trayconcord.kb.form_text import value_notation
 from trayconcord.kb.grammar import range_text, value_text
-from trayconcord.kb.model import Claim, Ruling, Scope
+from trayconcord.kb.model import Claim, Ruling, Scope, Source
 from trayconcord.kb.namespaces import BASE
+from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable, Interval, Steps
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Topic
@@ -70,8 +72,41 @@ def merged_text(topic: Topic, vocabulary: Vocabulary) -> str:
     return value_text(Steps(merged(orders_of(topic.claims), vocabulary)), topic.parameter, vocabulary)
 
 
+def name_of(sources: dict[str, Source], source: str) -> str:
+    """A source as it is cited in running text: the first author and the year, or its title."""
+    record = sources.get(source)
+    if record is None:
+        return source or "an unnamed source"
+    if record.kind == "common-practice":
+        return "Common practice"
+    if record.authors:
+        family = record.authors[0].split(",")[0]
+        others = " et al." if len(record.authors) > 2 else ""
+        second = f" and {record.authors[1].split(',')[0]}" if len(record.authors) == 2 else ""
+        return f"{family}{second}{others}" + (f" {record.year}" if record.year else "")
+    title = record.title if len(record.title) <= 60 else record.title[:57].rsplit(" ", 1)[0] + " …"
+    return f"“{title}”" + (f" {record.year}" if record.year else "")
+
+
+def lookups(topic: Topic, store: Store) -> str:
+    """For a contest that a missing condition may explain: what to look up, in which source."""
+    axes = store.vocabulary.axes
+    asked: dict[str, list[str]] = {}
+    for axis in topic.parameter.depends_on:
+        silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
+        if 0 < len(silent) < len(topic.claims):
+            for claim in silent:
+                work = name_of(store.sources, claim.reported_by or claim.source)
+                place = f"{work}{f', {claim.at}' if claim.at else ''}"
+                questions = asked.setdefault(place, [])
+                if axes[axis].question not in questions:
+                    questions.append(axes[axis].question)
+    return "; ".join(f"{place}: {' '.join(questions)}" for place, questions in sorted(asked.items()))
+
+
 def position_lines(topic: Topic, vocabulary: Vocabulary) -> tuple[str, ...]:
-    """The positions of a topic, one line each: value and the claims that take it. Rulings keep these lines."""
+    """The positions of a topic, one line each: value and the claims that take it. Rulings keep these lines, so the
+    values are in the notation of forms, which does not change with the labels of the vocabulary."""
     return tuple(sorted(position_line(position, topic.parameter, vocabulary) for position in topic.positions))
 
 
@@ -94,5 +129,5 @@ def _claims_in(line: str) -> list[str]:
 
 def position_line(position: Position, parameter: Parameter, vocabulary: Vocabulary) -> str:
     """One position: its value, and the ids of its claims."""
-    text = comparable_text(position.value, parameter, vocabulary)
+    text = value_notation(position.value, parameter, vocabulary)
     return f"{text}: {' '.join(claim.id for claim in position.claims)}"

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 from itertools import count
 from pathlib import Path
 
@@ -59,7 +60,7 @@ def store_of(blocks: list[tuple[str, str]], folder: Path) -> Store:
 
 def report_on(blocks: list[tuple[str, str]], folder: Path) -> Report:
     """The check of such a store."""
-    return check(store_of(blocks, folder))
+    return check(store_of(blocks, folder), today=date(2026, 11, 25))
 
 
 def violations(report: Report, but: str = "") -> list[str]:
