@@ -115,6 +115,17 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord build --kb my-department --out site",
     )
     build.add_argument("--out", type=Path, default=Path("site"), metavar="DIR", help="folder to write (default: site)")
+    changed = command(
+        "changes",
+        _changes,
+        "List what differs between two states of a store: claims, topics, standings, rulings. "
+        "Each is the folder of a store, a built site, or an export/rules.json.",
+        "trayconcord changes last-year/rules.json my-department",
+    )
+    changed.add_argument("old", type=Path, metavar="OLD")
+    changed.add_argument("new", type=Path, metavar="NEW")
+    changed.add_argument("--format", choices=("text", "json", "html"), default="text")
+    changed.add_argument("--only", action="store_true", help="leave the shipped sources and rulings out of both stores")
     demo = command(
         "demo",
         _demo,
@@ -270,6 +281,20 @@ def _build(options: argparse.Namespace) -> int:
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)
     return report.exit_status
+
+
+def _changes(options: argparse.Namespace) -> int:
+    from trayconcord.generators.changes import changes, document_of
+    from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
+
+    found = changes(document_of(options.old, options.only), document_of(options.new, options.only))
+    if options.format == "json":
+        print(json_changes(found), end="")
+    elif options.format == "html":
+        print(page_of_changes(found, str(options.old), str(options.new)), end="")
+    else:
+        print(text_changes(found))
+    return OK
 
 
 def _demo(options: argparse.Namespace) -> int:

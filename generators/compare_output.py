@@ -10,7 +10,15 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, merged, orders_of
-from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import (
+    both_ways_text,
+    comparable_text,
+    merged_text,
+    name_of,
+    ruling_text,
+    scope_text,
+    stated_text,
+)
 
 
 def chosen_topics(comparison: Comparison, wanted: str | None) -> list[Topic]:
@@ -111,7 +119,9 @@ def _in_full(topic: Topic, store: Store) -> list[str]:
     soft = ", a condition is not stated by all" if topic.standing == "contested" and not topic.firm else ""
     lines = ["", f"  {conditions}: {topic.standing}, {voices}{soft}"]
     if topic.ruling:
-        lines.append(f"    the course adopts {stated_text(topic.ruling, vocabulary)}: {topic.ruling.because}")
+        lines.append(f"    the course adopts {ruling_text(topic.ruling, vocabulary)}")
+        for former in store.history_of(topic.ruling.id):
+            lines.append(f"      before: {ruling_text(former, vocabulary)}")
     rows = [(position, claim) for position in topic.positions for claim in position.claims]
     width = max((len(stated_text(claim, vocabulary)) for _, claim in rows), default=0)
     width = min(width, 44)

@@ -10,7 +10,7 @@ from trayconcord.generators.references import reference_text
 from trayconcord.generators.value_json import dump, value_json
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.canonical import canonical_hash
-from trayconcord.kb.model import Claim, comparable
+from trayconcord.kb.model import Claim, Ruling, Source, comparable
 from trayconcord.kb.namespaces import BIBO, TC
 from trayconcord.kb.records import value_triples
 from trayconcord.kb.store import Store
@@ -18,7 +18,7 @@ from trayconcord.kb.turtle import new_graph, write_turtle
 from trayconcord.kb.values import Comparable, Interval, Quantity
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.wording import comparable_text, stated_text
+from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
 LICENCE = "https://creativecommons.org/licenses/by/4.0/"
 DATASET = URIRef(ns.BASE + "export")
@@ -33,27 +33,28 @@ def adopted(topic: Topic, vocabulary: Vocabulary) -> Comparable | None:
 
 def rules_json(store: Store, comparison: Comparison) -> str:
     """The export as JSON."""
+    return dump(rules_document(store, comparison))
+
+
+def rules_document(store: Store, comparison: Comparison) -> dict[str, Any]:
+    """The export as an object. Rules name claims and rulings by id; claims name sources by id."""
     vocabulary = store.vocabulary
-    return dump(
-        {
-            "format": 1,
-            "version": version("trayconcord"),
-            "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": canonical_hash(store.graph)},
-            "licence": LICENCE,
-            "namespace": ns.BASE,
-            "rules": [_rule(topic, vocabulary) for topic in comparison.answered],
-            "sources": {
-                source.id: {
-                    "reference": reference_text(source),
-                    "year": source.year or None,
-                    "kind": source.kind,
-                    "compiled-from": list(source.compiled_from),
-                    "edition-of": source.edition_of or None,
-                }
-                for source in store.sources.values()
-            },
-        }
-    )
+    superseded = {claim.id for claim, _ in comparison.superseded()}
+    return {
+        "format": 1,
+        "version": version("trayconcord"),
+        "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": canonical_hash(store.graph)},
+        "licence": LICENCE,
+        "namespace": ns.BASE,
+        "rules": [_rule(topic, vocabulary) for topic in comparison.answered],
+        "rulings": {ruling.id: _ruling(ruling, vocabulary) for ruling in store.rulings if ruling.value is not None},
+        "claims": {
+            claim.id: _claim(claim, claim.id in superseded, vocabulary)
+            for claim in store.claims
+            if claim.value is not None
+        },
+        "sources": {source.id: _source(source) for source in store.sources.values()},
+    }
 
 
 def _rule(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
@@ -64,13 +65,14 @@ def _rule(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
         "parameter": parameter.id,
         "label": parameter.label,
         "when": dict(topic.when),
+        "conditions": scope_text(topic.when, vocabulary),
         "standing": topic.standing,
         "firm": topic.firm,
         "basis": "ruling" if topic.ruling else ("agreement" if topic.standing == "agreed" else None),
         "positions": [
             {
                 **_value(position.value, parameter, vocabulary),
-                "citations": [_citation(claim, vocabulary) for claim in position.claims],
+                "claims": [claim.id for claim in position.claims],
             }
             for position in topic.positions
         ],
@@ -78,30 +80,58 @@ def _rule(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     if value is not None:
         rule["value"] = _value(value, parameter, vocabulary)
     if topic.ruling:
-        rule["ruling"] = {
-            "id": topic.ruling.id,
-            "because": topic.ruling.because,
-            "decided-on": topic.ruling.decided_on,
-            "decided-by": topic.ruling.decided_by,
-        }
+        rule["ruling"] = topic.ruling.id
     return rule
+
+
+def _ruling(ruling: Ruling, vocabulary: Vocabulary) -> dict[str, Any]:
+    parameter = vocabulary.parameters[ruling.parameter]
+    assert ruling.value is not None
+    told = {
+        "parameter": ruling.parameter,
+        "when": dict(ruling.when),
+        "conditions": scope_text(ruling.when, vocabulary),
+        "stated": stated_text(ruling, vocabulary),
+        "value": _value(comparable(ruling.value, parameter, vocabulary), parameter, vocabulary),
+        "because": ruling.because,
+        "decided-on": ruling.decided_on,
+        "decided-by": ruling.decided_by,
+        "review-by": ruling.review_by,
+        "without-source": ruling.without_source,
+    }
+    return {key: part for key, part in told.items() if part != ""}
+
+
+def _claim(claim: Claim, superseded: bool, vocabulary: Vocabulary) -> dict[str, Any]:
+    parameter = vocabulary.parameters[claim.parameter]
+    assert claim.value is not None
+    told = {
+        "source": claim.source,
+        "parameter": claim.parameter,
+        "when": dict(claim.when),
+        "conditions": scope_text(claim.when, vocabulary),
+        "stated": stated_text(claim, vocabulary),
+        "value": _value(comparable(claim.value, parameter, vocabulary), parameter, vocabulary),
+        "at": claim.at,
+        "obtained": claim.obtained,
+        "reported-by": claim.reported_by,
+    }
+    return {key: part for key, part in told.items() if part != ""} | ({"superseded": True} if superseded else {})
+
+
+def _source(source: Source) -> dict[str, Any]:
+    return {
+        "reference": reference_text(source),
+        "year": source.year or None,
+        "kind": source.kind,
+        "compiled-from": list(source.compiled_from),
+        "edition-of": source.edition_of or None,
+    }
 
 
 def _value(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> dict[str, Any]:
     """A value as the export writes it; an open end of a range is left out."""
     return {key: part for key, part in value_json(value, parameter, vocabulary).items() if part is not None}
-
-
-def _citation(claim: Claim, vocabulary: Vocabulary) -> dict[str, Any]:
-    citation = {
-        "claim": claim.id,
-        "source": claim.source,
-        "at": claim.at,
-        "stated": stated_text(claim, vocabulary),
-        "obtained": claim.obtained,
-        "reported-by": claim.reported_by,
-    }
-    return {key: value for key, value in citation.items() if value}
 
 
 def rules_turtle(store: Store, comparison: Comparison) -> bytes:

@@ -1,6 +1,7 @@
 """Forms: how people enter a source, rulings and taught cases. A form is understood whole or refused whole."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -152,7 +153,7 @@ class _FormReader(NodeReader):
     def reference(self, parts: dict[str, yaml.Node], text: dict[str, str], key: str) -> str:
         return self.identifier(parts[key], text[key], key) if key in parts else ""
 
-    def term(self, node: yaml.Node, word: str, what: str, among: dict[str, Term]) -> str:
+    def term(self, node: yaml.Node, word: str, what: str, among: Mapping[str, Term]) -> str:
         """A word that must be the id of a term; the nearest one is offered where it is not."""
         if word in among:
             return word

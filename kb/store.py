@@ -5,7 +5,7 @@ package; departments lay their own over it. A file in a later layer takes the pl
 an earlier one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
@@ -40,9 +40,9 @@ class Store:
     sources: dict[str, Source]
     claims: list[Claim]
     rulings: list[Ruling]
-    former_rulings: list[Ruling]
     cases: list[Case]
     places: dict[URIRef, Place]
+    former_rulings: list[Ruling] = field(default_factory=list)
 
     def history_of(self, ruling: str) -> list[Ruling]:
         """What was decided before a ruling on the same case, the latest first."""
@@ -147,9 +147,9 @@ def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:
         sources=read_sources(subjects),
         claims=read_claims(subjects, vocabulary),
         rulings=read_rulings(subjects, vocabulary),
-        former_rulings=read_rulings(subjects, vocabulary, TC.FormerRuling),
         cases=read_cases(subjects, vocabulary),
         places=places,
+        former_rulings=read_rulings(subjects, vocabulary, TC.FormerRuling),
     )
 
 

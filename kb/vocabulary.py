@@ -1,6 +1,6 @@
 """The vocabulary: parameters, condition axes, concept trees and units, read from the store."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from fractions import Fraction
@@ -156,7 +156,7 @@ class Vocabulary:
         """The concepts of a scheme, in order."""
         return (concept for concept in self.concepts.values() if scheme in concept.schemes)
 
-    def nearest(self, word: str, among: dict[str, Term]) -> str | None:
+    def nearest(self, word: str, among: Mapping[str, Term]) -> str | None:
         """The id whose id, label or other name is nearest to a word that is not an id."""
         names: dict[str, str] = {}
         for identifier, term in among.items():

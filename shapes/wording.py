@@ -53,6 +53,12 @@ def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
     return value_text(record.value, vocabulary.parameters[record.parameter], vocabulary)
 
 
+def ruling_text(ruling: Ruling, vocabulary: Vocabulary) -> str:
+    """A ruling with its reason, who decided and when."""
+    excuse = f" No source supports it: {ruling.without_source}" if ruling.without_source else ""
+    return f"{stated_text(ruling, vocabulary)}: {ruling.because}{excuse} ({ruling.decided_by}, {ruling.decided_on})"
+
+
 def scope_text(when: Scope, vocabulary: Vocabulary) -> str:
     """Conditions as a reader sees them: ``maxillary, zinc oxide-eugenol paste``; empty for no condition."""
     return ", ".join(

@@ -52,7 +52,17 @@ def export(request: pytest.FixtureRequest) -> Exported:
 
 def test_the_file_says_what_it_is_and_where_it_comes_from(export: Exported) -> None:
     store, document, _ = export
-    assert set(document) == {"format", "version", "store", "licence", "namespace", "rules", "sources"}
+    assert set(document) == {
+        "format",
+        "version",
+        "store",
+        "licence",
+        "namespace",
+        "rules",
+        "rulings",
+        "claims",
+        "sources",
+    }
     assert document["format"] == 1
     assert document["licence"] == LICENCE == "https://creativecommons.org/licenses/by/4.0/"
     assert document["namespace"] == "https://w3id.org/trayconcord/"
@@ -84,7 +94,7 @@ def test_an_agreed_value_is_that_of_its_one_position(export: Exported) -> None:
     assert agreed
     for rule in agreed:
         (position,) = rule["positions"]
-        assert rule["value"] == {key: part for key, part in position.items() if key != "citations"}
+        assert rule["value"] == {key: part for key, part in position.items() if key != "claims"}
 
 
 def test_a_ruled_value_is_the_ruling_with_its_reason(demo: Exported) -> None:
@@ -95,11 +105,17 @@ def test_a_ruled_value_is_the_ruling_with_its_reason(demo: Exported) -> None:
     assert (paste["value"]["min"], paste["value"]["max"], paste["value"]["unit"]) == (0, 0, "mm")
     assert paste["value"]["text"] == "none"
     (ruling,) = (ruling for ruling in store.rulings if ruling.parameter == "spacer-thickness")
-    assert paste["ruling"] == {
-        "id": ruling.id,
+    assert paste["ruling"] == ruling.id
+    assert document["rulings"][ruling.id] == {
+        "parameter": "spacer-thickness",
+        "when": {"impression-material": "zinc-oxide-eugenol-paste"},
+        "conditions": "zinc oxide-eugenol paste",
+        "stated": "none",
+        "value": paste["value"],
         "because": ruling.because,
         "decided-on": "2026-05-12",
         "decided-by": ruling.decided_by,
+        "review-by": "2027-05-01",
     }
     clearance = ruled["border-clearance"]
     assert (clearance["value"]["min"], clearance["value"]["max"]) == (2, 2)
@@ -111,13 +127,14 @@ def test_every_citation_names_a_claim_of_the_store_and_its_source(export: Export
     cited = set()
     for rule in document["rules"]:
         for position in rule["positions"]:
-            assert position["citations"]
-            for citation in position["citations"]:
-                claim = claims[citation["claim"]]
+            assert position["claims"]
+            for identifier in position["claims"]:
+                claim, citation = claims[identifier], document["claims"][identifier]
                 cited.add(claim.id)
                 assert citation["source"] == claim.source
                 assert citation["source"] in document["sources"]
-                assert claim.parameter == rule["parameter"]
+                assert claim.parameter == citation["parameter"] == rule["parameter"]
+                assert dict(claim.when) == citation["when"]
                 assert citation.get("at", "") == claim.at
                 assert citation["obtained"] == claim.obtained
                 assert citation.get("reported-by", "") == claim.reported_by
@@ -125,6 +142,7 @@ def test_every_citation_names_a_claim_of_the_store_and_its_source(export: Export
     # what is superseded or only repeated is not heard; every other claim is cited somewhere
     superseded = {claim.id for claim, _ in Comparison(store).superseded()}
     assert not superseded & cited
+    assert {key for key, claim in document["claims"].items() if claim.get("superseded")} == superseded
     unheard = [claim for claim in store.claims if claim.value is not None and claim.id not in cited | superseded]
     assert all(store.sources[claim.source].compiled_from for claim in unheard)
 
@@ -174,7 +192,7 @@ def value_in(graph: Graph, subject: URIRef, vocabulary: Vocabulary) -> dict[str,
 
 def same_value(in_turtle: dict[str, Any], in_json: dict[str, Any]) -> bool:
     """Whether two values are one. Where an expansion does not end, the JSON is rounded and the Turtle is exact."""
-    stated = {key: part for key, part in in_json.items() if key not in ("text", "citations")}
+    stated = {key: part for key, part in in_json.items() if key not in ("text", "claims")}
     if set(in_turtle) != set(stated):
         return False
     ends = [key for key in ("min", "max") if key in stated]
@@ -201,7 +219,7 @@ def test_turtle_and_json_say_the_same_rule_by_rule(export: Exported) -> None:
         }
         assert when == rule["when"]
         assert same_value(value_in(graph, topic, vocabulary), rule.get("value", {}))
-        assert ids(graph, topic, TC.ruling, ns.RULING) == ([rule["ruling"]["id"]] if "ruling" in rule else [])
+        assert ids(graph, topic, TC.ruling, ns.RULING) == ([rule["ruling"]] if "ruling" in rule else [])
         assert len(list(graph.objects(topic, TC.position))) == len(rule["positions"])
         for number, position in enumerate(rule["positions"], start=1):
             node = URIRef(f"{topic}#position-{number}")
@@ -209,9 +227,9 @@ def test_turtle_and_json_say_the_same_rule_by_rule(export: Exported) -> None:
             assert str(graph.value(node, RDFS.label)) == position["text"]
             assert same_value(value_in(graph, node, vocabulary), position)
             kinds.add(vocabulary.parameters[rule["parameter"]].kind)
-            assert ids(graph, node, TC.claim, ns.CLAIM) == sorted(c["claim"] for c in position["citations"])
-            for citation in position["citations"]:
-                claim = ns.iri(ns.CLAIM, citation["claim"])
+            assert ids(graph, node, TC.claim, ns.CLAIM) == sorted(position["claims"])
+            for identifier in position["claims"]:
+                claim, citation = ns.iri(ns.CLAIM, identifier), document["claims"][identifier]
                 assert ids(graph, claim, DCTERMS.source, ns.SOURCE) == [citation["source"]]
                 assert ids(graph, claim, TC.obtained, ns.OBTAINED) == [citation["obtained"]]
                 assert [str(at) for at in graph.objects(claim, BIBO.locator)] == [

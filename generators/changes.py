@@ -1,0 +1,177 @@
+"""What changed between two states of a store: sources, claims, topics and rulings, question by question.
+
+Both states are taken as rule exports, whether they come as a folder of a store, as a built site or as an export file,
+so that today's store can be held against the file that a course kept from last year.
+"""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from trayconcord.generators.export import rules_document
+from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.store import FOLDERS, load
+from trayconcord.shapes.compare import Comparison
+
+Record = dict[str, Any]
+"""A source, claim, rule or ruling of an export."""
+
+EXPORT = Path("export") / "rules.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One record that differs: ``before`` is None where it is new, ``after`` where it is gone. ``fields`` differ."""
+
+    id: str
+    before: Record | None
+    after: Record | None
+    fields: tuple[str, ...] = ()
+    narrower: tuple[str, ...] = ()
+
+    @property
+    def present(self) -> Record:
+        """The record as it is now, or as it last was."""
+        found = self.after if self.after is not None else self.before
+        assert found is not None
+        return found
+
+
+@dataclass(slots=True)
+class Question:
+    """What changed on one question."""
+
+    id: str
+    label: str
+    claims: list[Change] = field(default_factory=list)
+    topics: list[Change] = field(default_factory=list)
+    rulings: list[Change] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """All that changed: sources, and the questions in the order of the vocabulary."""
+
+    sources: list[Change]
+    questions: list[Question]
+
+
+def changes(old: Record, new: Record) -> Changes:
+    """Compare two exports."""
+    questions = {
+        rule["parameter"]: Question(rule["parameter"], rule["label"]) for rule in (*new["rules"], *old["rules"])
+    }
+
+    def question(change: Change) -> Question:
+        name = change.present["parameter"]
+        return questions.setdefault(name, Question(name, name))
+
+    for change in _differences(old["claims"], new["claims"]):
+        question(change).claims.append(change)
+    for change in _differences(old["rulings"], new["rulings"]):
+        question(change).rulings.append(change)
+    before, after = ({rule["id"]: _standing(rule) for rule in document["rules"]} for document in (old, new))
+    for change in _differences(before, after):
+        question(change).topics.append(change)
+    for found in questions.values():
+        found.topics = _folded(found.topics)
+    touched = [q for q in questions.values() if q.claims or q.topics or q.rulings]
+    return Changes(list(_differences(old["sources"], new["sources"])), touched)
+
+
+def _standing(rule: Record) -> Record:
+    """A rule without what its claims and rulings say for themselves."""
+    return {key: part for key, part in rule.items() if key not in ("id", "label", "ruling", "value", "basis")}
+
+
+def _differences(old: dict[str, Record], new: dict[str, Record]) -> Iterable[Change]:
+    for name in [*new, *(gone for gone in old if gone not in new)]:
+        before, after = old.get(name), new.get(name)
+        was, is_now = _unworded(before), _unworded(after)
+        if was == is_now:
+            continue
+        keys = dict.fromkeys([*(was or {}), *(is_now or {})])
+        differ = [key for key in keys if was and is_now and was.get(key) != is_now.get(key)]
+        yield Change(name, before, after, tuple(differ))
+
+
+def _unworded(part: Any) -> Any:
+    """A record without the words that tell its terms: a label that is put better changes nothing that is said."""
+    if isinstance(part, dict):
+        return {key: _unworded(value) for key, value in part.items() if key not in ("text", "conditions")}
+    return [_unworded(value) for value in part] if isinstance(part, list) else part
+
+
+def _folded(topics: list[Change]) -> list[Change]:
+    """Topics that change the way a wider one does are told with it."""
+    result: list[Change] = []
+    for topic in sorted(topics, key=lambda change: len(change.present["when"])):
+        wider = next((other for other in result if _same_way(topic, other) and _narrows(topic, other)), None)
+        if wider is None:
+            result.append(topic)
+        else:
+            result[result.index(wider)] = Change(
+                wider.id, wider.before, wider.after, wider.fields, (*wider.narrower, topic.id)
+            )
+    return result
+
+
+def _same_way(one: Change, other: Change) -> bool:
+    return standings(one) == standings(other)
+
+
+def _narrows(one: Change, other: Change) -> bool:
+    return other.present["when"].items() <= one.present["when"].items()
+
+
+def standings(topic: Change) -> tuple[str, str]:
+    """The standing of a topic before and after; a topic that does not exist is silent."""
+    return (topic.before or {}).get("standing", "silent"), (topic.after or {}).get("standing", "silent")
+
+
+def document_of(path: Path, only: bool) -> Record:
+    """The export that a path stands for: an export file, a built site, or the folder of a store.
+
+    A store is laid over the shipped one unless ``only``. Raises `UnusableInput`.
+    """
+    if path.is_dir() and (path / EXPORT).is_file():
+        path = path / EXPORT
+    if path.is_file():
+        return _read(path)
+    if not path.is_dir():
+        raise unusable(path, "does not exist", "name the folder of a store, a built site, or its export/rules.json")
+    if not any((path / folder).is_dir() for folder in FOLDERS):
+        raise unusable(path, "is neither a store nor a built site", f"a store holds one of: {', '.join(FOLDERS)}")
+    store = load([path], only)
+    return rules_document(store, Comparison(store))
+
+
+def _read(path: Path) -> Record:
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except UnicodeDecodeError:
+        raise unusable(path, "is not UTF-8 text", "name an export/rules.json that build has written") from None
+    except json.JSONDecodeError as error:
+        place = Place(str(path), error.lineno, error.colno)
+        raise UnusableInput([Complaint(place, f"JSON syntax: {error.msg}", "build the export again")]) from None
+    except RecursionError:
+        raise unusable(path, "is nested too deeply", "name an export/rules.json that build has written") from None
+    if not _is_export(document):
+        raise unusable(path, "is no rule export of this format", "name an export/rules.json that build has written")
+    found: Record = document
+    return found
+
+
+def _is_export(document: Any) -> bool:
+    if not isinstance(document, dict) or document.get("format") != 1 or not isinstance(document.get("rules"), list):
+        return False
+    tables = [document.get(name) for name in ("claims", "rulings", "sources")]
+    records = [*document["rules"], *(r for table in tables if isinstance(table, dict) for r in table.values())]
+    if not all(isinstance(table, dict) for table in tables) or not all(isinstance(record, dict) for record in records):
+        return False
+    stating = [record for record in records if "reference" not in record]
+    if not all(isinstance(r.get("parameter"), str) and isinstance(r.get("when"), dict) for r in stating):
+        return False
+    return all({"id", "label", "standing", "positions"} <= set(rule) for rule in document["rules"])

@@ -1,0 +1,171 @@
+"""What changed between two states of a store. All of it is invented."""
+
+import json
+from pathlib import Path
+
+import pytest
+from html_tree import parse
+from invented import NOTES, enter_forms
+
+from trayconcord.generators.build import build
+from trayconcord.generators.changes import changes, document_of
+from trayconcord.generators.changes_output import text_changes
+from trayconcord.generators.cli import main
+from trayconcord.generators.export import rules_document
+from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.store import Store, load
+from trayconcord.shapes.check import Report, check
+from trayconcord.shapes.compare import Comparison
+
+OTHER = """\
+source: {id: other-notes, title: Other notes, year: 2021, kind: lecture-notes}
+claims:
+  - {parameter: stop-count, value: 4, at: p. 7, obtained: read}
+"""
+RULING = """\
+rulings:
+  - {parameter: stop-count, value: 3, because: Three make a plane., decided-on: 2026-05-12, decided-by: a board}
+"""
+
+
+def after(tmp_path: Path, *forms: str) -> tuple[Path, Path]:
+    """The folder of a store before and after forms are entered."""
+    old, new = enter_forms(tmp_path, NOTES, name="old"), enter_forms(tmp_path, NOTES, name="new")
+    for form in forms:
+        enter_forms(tmp_path, form, name="new")
+    return old, new
+
+
+def told(old: Path, new: Path) -> list[str]:
+    return text_changes(changes(document_of(old, True), document_of(new, True))).splitlines()
+
+
+def test_nothing_changes_between_a_store_and_itself(shipped_store: Store) -> None:
+    document = rules_document(shipped_store, Comparison(shipped_store))
+    assert text_changes(changes(document, document)) == "nothing changed"
+
+
+def test_a_new_source_is_told_with_its_claim_and_the_topic_it_moves(tmp_path: Path) -> None:
+    assert told(*after(tmp_path, OTHER)) == [
+        "changed: 1 source, 1 claim, 1 topic",
+        "",
+        "Sources",
+        "  + other-notes: Other notes. 2021.",
+        "",
+        "number of stops  [stop-count]",
+        "  ~ in general: single → contested (3 | 4)",
+        "  + other-notes, p. 7: 4",
+    ]
+
+
+def test_the_way_back_tells_the_same_the_other_way_round(tmp_path: Path) -> None:
+    old, new = after(tmp_path, OTHER)
+    lines = told(new, old)
+    assert "  - other-notes: Other notes. 2021." in lines
+    assert "  ~ in general: contested → single (3)" in lines
+    assert "  - other-notes, p. 7: 4" in lines
+
+
+def test_a_corrected_value_shows_what_it_was(tmp_path: Path) -> None:
+    lines = told(*after(tmp_path, NOTES.replace("2-3 mm", "3 mm").replace("at: p. 1", "at: p. 2")))
+    assert "  ~ invented-notes, p. 2: 2-3 mm → 3 mm for polyether [altered: the value, the place]" in lines
+    assert "  ~ polyether: still single, (2–3 mm) → (3 mm)" in lines
+
+
+def test_a_ruling_and_its_change_are_told_with_the_reason(tmp_path: Path) -> None:
+    old, new = after(tmp_path, RULING)
+    line = "  + the course adopts 3 (a board, 2026-05-12: Three make a plane.)"
+    assert line in told(old, new)
+    enter_forms(tmp_path, RULING, name="old")
+    enter_forms(tmp_path, RULING.replace("value: 3", "value: 4").replace("2026-05-12", "2026-09-01"), name="new")
+    assert any(line.startswith("  ~ the course adopts 3 → 4 (a board, 2026-09-01:") for line in told(old, new))
+
+
+def test_narrower_topics_that_change_the_same_way_are_counted_with_the_wider_one(tmp_path: Path) -> None:
+    narrower = NOTES.replace("invented-notes", "more-notes").replace(
+        "{parameter: stop-count,", "{parameter: stop-count, when: {arch: maxillary},"
+    )
+    old = enter_forms(tmp_path, NOTES, narrower, name="old")
+    new = enter_forms(tmp_path, NOTES, narrower, OTHER, name="new")
+    (question,) = changes(document_of(old, True), document_of(new, True)).questions
+    assert {topic.id for topic in question.topics} | {n for t in question.topics for n in t.narrower} == {
+        "stop-count",
+        "stop-count?arch=maxillary",
+    }
+
+
+def test_every_change_of_a_claim_is_found_in_the_shipped_store_too(shipped_store: Store, ruled_report: Report) -> None:
+    """The demo department laid over the shipped store adds its own claims and no others."""
+    old = rules_document(shipped_store, Comparison(shipped_store))
+    new = rules_document(ruled_report.store, ruled_report.comparison)
+    found = changes(old, new)
+    added = {change.id for question in found.questions for change in question.claims if change.before is None}
+    assert added == {claim.id for claim in ruled_report.store.claims} - {claim.id for claim in shipped_store.claims}
+    assert {change.id for question in found.questions for change in question.rulings} == {
+        ruling.id for ruling in ruled_report.store.rulings
+    }
+    moved = {change.id for q in found.questions for change in q.topics}
+    moved |= {name for q in found.questions for change in q.topics for name in change.narrower}
+    before = {rule["id"]: rule["standing"] for rule in old["rules"]}
+    for rule in new["rules"]:
+        if before.get(rule["id"], "silent") != rule["standing"]:
+            assert rule["id"] in moved
+
+
+def test_a_store_its_export_and_its_site_are_the_same_state(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    layer = enter_forms(tmp_path, NOTES, OTHER)
+    site = tmp_path / "site"
+    build(check(load([layer], only=True)), site)
+    for one, other in ((layer, site), (site, site / "export" / "rules.json")):
+        assert main(["changes", "--only", str(one), str(other)]) == 0
+        assert capsys.readouterr().out == "nothing changed\n"
+
+
+def test_the_json_gives_every_record_before_and_after(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    old, new = after(tmp_path, OTHER)
+    assert main(["changes", "--only", "--format", "json", str(old), str(new)]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [source["id"] for source in document["sources"]] == ["other-notes"]
+    (question,) = document["questions"]
+    assert question["parameter"] == "stop-count"
+    (topic,) = question["topics"]
+    assert (topic["before"]["standing"], topic["after"]["standing"]) == ("single", "contested")
+
+
+def test_the_page_stands_alone_and_shows_hostile_text_as_text(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    hostile = OTHER.replace("Other notes", "<script>alert(1)</script>")
+    old, new = after(tmp_path, hostile)
+    assert main(["changes", "--only", "--format", "html", str(old), str(new)]) == 0
+    page = capsys.readouterr().out
+    assert "<script" not in page and "&lt;script&gt;alert(1)" in page
+    assert 'href="style.css"' not in page and "src=" not in page
+    assert "number of stops" in parse(page).text.casefold()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("missing", None, "does not exist"),
+        ("rules.json", b"{", "rules.json:1:2: JSON syntax"),
+        ("rules.json", b"\xff", "is not UTF-8 text"),
+        ("rules.json", b"[]", "is no rule export of this format"),
+        ("rules.json", b'{"format": 1, "rules": [3], "claims": {}, "rulings": {}, "sources": {}}', "is no rule export"),
+        ("rules.json", b"[" * 100_000, "nested too deeply"),
+    ],
+)
+def test_what_is_no_state_of_a_store_is_told_plainly(
+    tmp_path: Path, name: str, content: bytes | None, words: str
+) -> None:
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(UnusableInput, match=words):
+        document_of(path, True)
+
+
+def test_a_folder_of_something_else_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "photos").mkdir()
+    with pytest.raises(UnusableInput, match="neither a store nor a built site"):
+        document_of(tmp_path / "photos", True)
