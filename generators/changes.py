@@ -174,4 +174,5 @@ def _is_export(document: Any) -> bool:
     stating = [record for record in records if "reference" not in record]
     if not all(isinstance(r.get("parameter"), str) and isinstance(r.get("when"), dict) for r in stating):
         return False
-    return all({"id", "label", "standing", "positions"} <= set(rule) for rule in document["rules"])
+    rules: list[Record] = document["rules"]
+    return all({"id", "label", "standing", "positions"} <= set(rule) for rule in rules)
