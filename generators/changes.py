@@ -123,7 +123,8 @@ def _same_way(one: Change, other: Change) -> bool:
 
 
 def _narrows(one: Change, other: Change) -> bool:
-    return other.present["when"].items() <= one.present["when"].items()
+    conditions: dict[str, str] = one.present["when"]
+    return all(conditions.get(axis) == concept for axis, concept in other.present["when"].items())
 
 
 def standings(topic: Change) -> tuple[str, str]:
@@ -164,15 +165,31 @@ def _read(path: Path) -> Record:
     return found
 
 
+_TEXTS = {
+    "claims": ("parameter", "source", "stated"),
+    "rulings": ("parameter", "stated", "because", "decided-on", "decided-by"),
+    "sources": ("reference",),
+    "rules": ("id", "parameter", "label", "standing"),
+}
+
+
 def _is_export(document: Any) -> bool:
-    if not isinstance(document, dict) or document.get("format") != 1 or not isinstance(document.get("rules"), list):
+    """Whether everything that a comparison looks at is there and of the right type."""
+    if not isinstance(document, dict) or document.get("format") != 1:
         return False
-    tables = [document.get(name) for name in ("claims", "rulings", "sources")]
-    records = [*document["rules"], *(r for table in tables if isinstance(table, dict) for r in table.values())]
-    if not all(isinstance(table, dict) for table in tables) or not all(isinstance(record, dict) for record in records):
-        return False
-    stating = [record for record in records if "reference" not in record]
-    if not all(isinstance(r.get("parameter"), str) and isinstance(r.get("when"), dict) for r in stating):
-        return False
-    rules: list[Record] = document["rules"]
-    return all({"id", "label", "standing", "positions"} <= set(rule) for rule in rules)
+    for name, texts in _TEXTS.items():
+        table = document.get(name)
+        if not isinstance(table, list if name == "rules" else dict):
+            return False
+        for record in table if isinstance(table, list) else table.values():
+            if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
+                return False
+            when = record.get("when", {} if name == "sources" else None)
+            if not isinstance(when, dict) or not all(isinstance(concept, str) for concept in when.values()):
+                return False
+            positions = record.get("positions", [])
+            if not isinstance(positions, list):
+                return False
+            if not all(isinstance(position, dict) and isinstance(position.get("text"), str) for position in positions):
+                return False
+    return True

@@ -152,6 +152,12 @@ def test_the_page_stands_alone_and_shows_hostile_text_as_text(
         ("rules.json", b"\xff", "is not UTF-8 text"),
         ("rules.json", b"[]", "is no rule export of this format"),
         ("rules.json", b'{"format": 1, "rules": [3], "claims": {}, "rulings": {}, "sources": {}}', "is no rule export"),
+        (
+            "rules.json",
+            b'{"format": 1, "rules": [], "claims": {"a": {"parameter": "p", "source": "s", "stated": "1",'
+            b' "when": {"arch": []}}}, "rulings": {}, "sources": {}}',
+            "is no rule export",
+        ),
         ("rules.json", b"[" * 100_000, "nested too deeply"),
     ],
 )
