@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from trayconcord.kb.case_file import CaseFile
     from trayconcord.kb.store import Store
 
 OK, UNUSABLE = 0, 2
@@ -126,6 +127,25 @@ def _parser() -> argparse.ArgumentParser:
     changed.add_argument("new", type=Path, metavar="NEW")
     changed.add_argument("--format", choices=("text", "json", "html"), default="text")
     changed.add_argument("--only", action="store_true", help="leave the shipped sources and rulings out of both stores")
+    planned = command(
+        "plan",
+        _plan,
+        "Answer every question about the tray of a case, with reasons and citations.",
+        "trayconcord plan arch=maxillary impression-material=polyether tray-material=light-cured-resin",
+    )
+    planned.add_argument(
+        "case", nargs="+", metavar="CASE", help="a case file, or conditions as axis=concept, and area=24cm2"
+    )
+    reasons = command(
+        "why",
+        _why,
+        "Explain one answer of a plan. It tells which statements apply, which are set aside and why.",
+        "trayconcord why spacer-thickness impression-material=polyether",
+    )
+    reasons.add_argument("parameter", metavar="PARAMETER")
+    reasons.add_argument("case", nargs="*", metavar="CASE", help="a case file, or conditions as axis=concept")
+    for sub in (planned, reasons):
+        sub.add_argument("--format", choices=("text", "json"), default="text")
     demo = command(
         "demo",
         _demo,
@@ -144,7 +164,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, terms):
+    for sub in (add, form, check, compare, agenda, build, planned, reasons, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -294,6 +314,41 @@ def _changes(options: argparse.Namespace) -> int:
         print(page_of_changes(found, str(options.old), str(options.new)), end="")
     else:
         print(text_changes(found))
+    return OK
+
+
+def _case(words: list[str], store: "Store") -> "CaseFile":
+    from trayconcord.kb.case_file import case_of_words, read_case
+
+    if len(words) == 1 and "=" not in words[0]:
+        return read_case(Path(words[0]), store.vocabulary)
+    return case_of_words(words, store.vocabulary)
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from trayconcord.generators.plan import json_plan, plan, text_plan
+    from trayconcord.shapes.compare import Comparison
+
+    store = _loaded(options)
+    made = plan(store, Comparison(store), _case(options.case, store), " ".join(options.case))
+    print((json_plan if options.format == "json" else text_plan)(made).rstrip("\n"))
+    return OK
+
+
+def _why(options: argparse.Namespace) -> int:
+    from trayconcord.generators.plan import json_why, text_why
+    from trayconcord.kb.errors import unusable
+    from trayconcord.shapes.answers import why
+    from trayconcord.shapes.compare import Comparison
+
+    store = _loaded(options)
+    if options.parameter not in store.vocabulary.parameters:
+        near = _nearest(options.parameter, list(store.vocabulary.parameters))
+        fix = f"did you mean {near}?" if near else "list them: trayconcord terms"
+        raise unusable(options.parameter, "no parameter has this id", fix)
+    case = _case(options.case, store).when
+    found = why(options.parameter, case, store, Comparison(store))
+    print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
     return OK
 
 

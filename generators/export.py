@@ -17,18 +17,12 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.turtle import new_graph, write_turtle
 from trayconcord.kb.values import Comparable, Interval, Quantity
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
+from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
 LICENCE = "https://creativecommons.org/licenses/by/4.0/"
 DATASET = URIRef(ns.BASE + "export")
-
-
-def adopted(topic: Topic, vocabulary: Vocabulary) -> Comparable | None:
-    """The value that holds for a topic: the ruling's, else what all voices share, else none."""
-    if topic.ruling and topic.ruling.value is not None:
-        return comparable(topic.ruling.value, topic.parameter, vocabulary)
-    return topic.positions[0].value if topic.standing == "agreed" else None
 
 
 def rules_json(store: Store, comparison: Comparison) -> str:
@@ -59,7 +53,7 @@ def rules_document(store: Store, comparison: Comparison) -> dict[str, Any]:
 
 def _rule(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     parameter = topic.parameter
-    value = adopted(topic, vocabulary)
+    value = governing_value(topic, vocabulary)
     rule: dict[str, Any] = {
         "id": topic.id,
         "parameter": parameter.id,
@@ -151,7 +145,7 @@ def rules_turtle(store: Store, comparison: Comparison) -> bytes:
             graph.add((subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept)))
         graph.add((subject, TC.standing, Literal(topic.standing)))
         graph.add((subject, TC.firm, Literal(topic.firm)))
-        value = adopted(topic, vocabulary)
+        value = governing_value(topic, vocabulary)
         if value is not None:
             _add_value(graph, subject, value, topic.parameter)
         if topic.ruling:

@@ -31,6 +31,8 @@ class Concept(Term):
 
     ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS;
     ``related`` names the materials that a standard covers; ``kept`` says why a concept that no claim names stays.
+    ``only_with`` names concepts one of which a case must allow if it holds this one; a step of the work ``shows`` the
+    parameters it needs, and its ``hold_point`` tells a learner where to stop and ask.
     """
 
     schemes: tuple[str, ...] = ()
@@ -38,18 +40,23 @@ class Concept(Term):
     notations: tuple[str, ...] = ()
     related: tuple[str, ...] = ()
     kept: str = ""
+    only_with: tuple[str, ...] = ()
+    shows: tuple[str, ...] = ()
+    hold_point: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Axis(Term):
     """A condition axis: the question a claim answers when it names a concept of ``scheme``.
 
-    ``prefix`` stands before the concept where a condition is told and the bare concept would mislead.
+    ``prefix`` stands before the concept where a condition is told and the bare concept would mislead. A case states
+    the axes that are ``of_case``; the others, such as the site, belong to single statements about a tray.
     """
 
     scheme: str = ""
     question: str = ""
     prefix: str = ""
+    of_case: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +103,13 @@ class Caution(Term):
 
 
 @dataclass(frozen=True, slots=True)
+class Chapter(Term):
+    """A chapter of questions; the plan of a tray answers those of the ``planned`` ones."""
+
+    planned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class SourceKind(Term):
     """A kind of source; ``strength`` (0 to 3) only puts an agenda in order."""
 
@@ -112,7 +126,7 @@ class Vocabulary:
     schemes: dict[str, Term]
     units: dict[str, Unit]
     gauges: dict[str, GaugeSystem]
-    chapters: dict[str, Term]
+    chapters: dict[str, Chapter]
     kinds: dict[str, SourceKind]
     obtained: dict[str, Term]
     cautions: dict[str, Caution]
@@ -232,6 +246,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             ns.local(text(subject, TC.scheme), ns.SCHEME),
             text(subject, TC.question),
             text(subject, TC.prefix),
+            (subject, TC.ofCase, None) in graph,
         )
         for subject in members(TC.Axis)
         for term in [name(subject, ns.AXIS)]
@@ -244,6 +259,9 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             tuple(sorted(str(code) for code in graph.objects(subject, SKOS.notation))),
             tuple(ids(subject, SKOS.related, ns.CONCEPT)),
             text(subject, TC.kept),
+            tuple(ids(subject, TC.onlyWith, ns.CONCEPT)),
+            tuple(ids(subject, TC.shows, ns.PARAMETER)),
+            text(subject, TC.holdPoint),
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]
@@ -297,7 +315,11 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         schemes=plain(SKOS.ConceptScheme, ns.SCHEME),
         units=units,
         gauges=gauges,
-        chapters=plain(TC.Chapter, ns.CHAPTER),
+        chapters={
+            term.id: Chapter(*base(term), (subject, TC.planned, None) in graph)
+            for subject in members(TC.Chapter)
+            for term in [name(subject, ns.CHAPTER)]
+        },
         kinds={
             term.id: SourceKind(*base(term), int(text(subject, TC.strength) or 0))
             for subject in members(TC.SourceKind)

@@ -17,7 +17,9 @@ from trayconcord.generators.cli import main
 from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
 
-COMMANDS = ("add", "form", "check", "compare", "agenda", "build", "changes", "demo", "explain", "terms")
+COMMANDS = (
+    "add", "form", "check", "compare", "agenda", "build", "changes", "plan", "why", "demo", "explain", "terms",
+)  # fmt: skip
 REFUSED = NOTES.replace("value: 3,", "value: some,")
 
 

@@ -145,6 +145,8 @@ PINT = {
     "%": ("percent", "dimensionless"),
     "[ppm]": ("ppm", "dimensionless"),
     "1": ("dimensionless", "dimensionless"),
+    "cm2": ("centimeter ** 2", "meter ** 2"),
+    "mm2": ("millimeter ** 2", "meter ** 2"),
     "g.cm-3": ("gram / centimeter ** 3", "kilogram / meter ** 3"),
     "mg.m-3": ("milligram / meter ** 3", "kilogram / meter ** 3"),
 }
