@@ -94,7 +94,7 @@ def stores(draw: st.DrawFn) -> tuple[Store, str]:
         for source in [draw(st.sampled_from(names))]
     ]
     claims.sort(key=lambda claim: claim.id)
-    return Store(Graph(), VOCABULARY, sources, claims, [], [], {}), parameter
+    return Store(Graph(), VOCABULARY, sources, claims, [], [], [], {}), parameter
 
 
 def agrees_with_a_plain_reading(store: Store, parameter: str, elsewhere: Scope) -> None:
@@ -188,7 +188,7 @@ def mm(low: str, high: str | None = None) -> Quantity:
 
 def compare(*claims: Claim, sources: tuple[Source, ...] = ()) -> Comparison:
     return Comparison(
-        Store(Graph(), VOCABULARY, {s.id: s for s in sources}, sorted(claims, key=lambda c: c.id), [], [], {})
+        Store(Graph(), VOCABULARY, {s.id: s for s in sources}, sorted(claims, key=lambda c: c.id), [], [], [], {})
     )
 
 
