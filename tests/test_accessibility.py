@@ -83,3 +83,9 @@ def test_the_form_of_a_decision_and_the_list_meet_them_too(
     assert browser.texts("#decisions ol > li")
     assert violations(browser) == []
     browser.run("localStorage.clear()")
+
+
+def test_the_engine_finds_what_is_wrong(browser: Browser, site: Path) -> None:
+    browser.open(site / "index.html")
+    browser.run("document.querySelector('main').append(document.createElement('img'))")
+    assert [rule for rule, *_ in violations(browser)] == ["image-alt"]
