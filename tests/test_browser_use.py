@@ -286,6 +286,18 @@ def test_what_another_page_left_in_the_storage_is_not_trusted(browser: Browser, 
         assert browser.text("#decisions").startswith("Nothing has been decided")
 
 
+def test_a_browser_that_keeps_nothing_shows_the_form_on_the_page(browser: Browser, site: Path) -> None:
+    refusal = "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('refused') }})"
+    added = browser.cdp("Page.addScriptToEvaluateOnNewDocument", source=refusal)
+    try:
+        decide(browser, site, value="1 mm", because="So.", by="All")
+        assert 'value: "1 mm"' in browser.run("return document.getElementById('form-text').value")
+    finally:
+        browser.cdp("Page.removeScriptToEvaluateOnNewDocument", identifier=added["identifier"])
+    browser.open(site / "index.html")
+    assert stored(browser) == []
+
+
 # --- text stays text, and pages stay quick ---
 
 

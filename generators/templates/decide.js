@@ -33,6 +33,17 @@
       const decision = decided.get(id);
       said.replaceChildren(...(decision ? ["Decided: ", el("b", {}, decision.value), ", not yet entered"] : []));
     }
+    if (Site.refused() && decided.size) showForm([...decided.values()]);
+  }
+
+  /** The form so far, at the end of the page: where nothing is kept, no other page can show it. */
+  function showForm(decisions) {
+    document.getElementById("form-here")?.remove();
+    const area = el("textarea", { id: "form-text", readonly: true, rows: 12, spellcheck: "false" });
+    area.value = Rulings.form(decisions);
+    document.querySelector("main").append(
+      el("section", { id: "form-here" }, el("h2", {}, "The form so far"), el("p", { class: "field whole" }, el("label", { for: "form-text" }, "To copy before you leave: this browser keeps nothing between pages"), area)),
+    );
   }
 
   // --- the form ---
@@ -102,7 +113,7 @@
         el("fieldset", {}, el("legend", {}, "Position"), choices.map(({ line }) => line), el("p", { class: "tick" }, other, el("label", { for: other.id }, "another value"))),
         value.whole, terms, without.whole, because.whole, by.whole,
         el("div", { class: "pair" }, on.whole, review.whole),
-        Site.refused() ? el("p", { class: "note" }, "This browser keeps nothing between pages: save the form on the page of decisions needs its storage.") : null,
+        Site.refused() ? el("p", { class: "note" }, "This browser keeps nothing between pages: copy the form at the end of this page before you leave it.") : null,
         el("p", { class: "buttons" }, el("button", { type: "submit", class: "main" }, "Keep this decision"), el("button", { type: "button", click: () => dialog.close() }, "Cancel")),
       ),
     );
