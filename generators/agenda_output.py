@@ -5,7 +5,7 @@ from typing import Any
 
 from trayconcord.generators.charts import letter
 from trayconcord.generators.value_json import dump, number_json, scope_json, value_json
-from trayconcord.kb.form_text import value_notation
+from trayconcord.kb.form_text import value_form
 from trayconcord.kb.store import Store
 from trayconcord.shapes.agenda import Agenda, Entry
 from trayconcord.shapes.panel import Position
@@ -108,7 +108,7 @@ def _entry_json(entry: Entry, store: Store) -> dict[str, Any]:
         "positions": [
             {
                 "value": value_json(position.value, topic.parameter, store.vocabulary),
-                "form": value_notation(position.value, topic.parameter, store.vocabulary),
+                "form": value_form(position.value, topic.parameter, store.vocabulary),
                 "claims": [claim.id for claim in position.claims],
                 "sources": list(position.sources),
             }
@@ -136,7 +136,7 @@ def form_agenda(agenda: Agenda, store: Store) -> str:
         conditions = scope_text(topic.when, vocabulary) or "in general"
         lines = [f"## {number}. {topic.parameter.label}, {conditions}: {weight_text(entry)}"]
         for index, position in enumerate(topic.positions):
-            notation = value_notation(position.value, topic.parameter, vocabulary)
+            notation = value_form(position.value, topic.parameter, vocabulary)
             lines.append(f"##   {letter(index)}: value: {notation}    # {_speakers(position, store)}")
         when = json.dumps(scope_json(topic.when)).replace('"', "")
         lines.append(f"# - parameter: {topic.parameter.id}")

@@ -1,8 +1,9 @@
-"""Range charts: the claims of a topic on a common scale, with the positions and the course's value marked. SVG."""
+"""Charts in SVG: the claims of a topic on a common scale, with the positions and the course's value marked; bars."""
 
 from fractions import Fraction
 from html import escape
 
+from trayconcord.generators.overview import ChapterStanding
 from trayconcord.kb.grammar import range_text
 from trayconcord.kb.model import Claim, comparable
 from trayconcord.kb.store import Store
@@ -169,3 +170,20 @@ def _alternative(topic: Topic, store: Store) -> str:
         for number, p in enumerate(topic.positions)
     )
     return f"Range chart of {topic.parameter.label}, {len(topic.claims)} claims. Positions {positions}"
+
+
+BAR_LENGTH, BAR_HEIGHT = 280, 14
+
+
+def standing_bar(standing: ChapterStanding, longest: int) -> str:
+    """The topics of a chapter as one bar, to the scale of the chapter that has most: contested filled, agreed hatched,
+    one voice hollow. The table beside it has the numbers, so the bar is no more than a picture of them."""
+    ends = [sum(list(standing.counts.values())[:number]) * BAR_LENGTH // longest for number in range(4)]
+    parts = []
+    for name, left, right in zip(standing.counts, ends[:-1], ends[1:], strict=True):
+        if left < right:
+            parts.append(f'<rect class="{name}" x="{left}.5" y=".5" width="{right - left}" height="{BAR_HEIGHT}"/>')
+        if name == "agreed":  # hatched by hand: a pattern would need an id, and an id may stand once on a page
+            parts += [f'<path class="hatch" d="M{x}.5 .5v{BAR_HEIGHT}"/>' for x in range(left + 4, right, 4)]
+    size = f'viewBox="0 0 {ends[-1] + 1} {BAR_HEIGHT + 1}" width="{ends[-1] + 1}" height="{BAR_HEIGHT + 1}"'
+    return f'<svg class="standings" {size} aria-hidden="true" xmlns="http://www.w3.org/2000/svg">{"".join(parts)}</svg>'

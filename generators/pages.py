@@ -1,4 +1,7 @@
-"""The site: overview, reconciliation, study sheets and sources, as HTML that needs no network and no script."""
+"""The site: overview, reconciliation, questions, study sheets and sources, as HTML that needs no network.
+
+Every page can be read without its script, which adds the search, the filters and the collecting of decisions.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -10,33 +13,50 @@ from typing import Any
 from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
-from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
+from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
+from trayconcord.generators.overview import chapter_standings, coverage
 from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
 from trayconcord.generators.sheets import claims_about, study_sheet
+from trayconcord.generators.site_data import NAME as DATA
+from trayconcord.generators.site_data import site_data
+from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.model import Claim, Source, comparable, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
+from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
 
 ARCHES = ("maxillary", "mandibular")
+PLAIN = ("style.css", "site.js", "find.js", "rulings.js", "decide.js", "decisions.js")
+"""What is handed out as it stands."""
+COVERAGE_SHOWN = 15
+"""Sources in the table of the overview; all of them have a page of their own."""
 
 
 def site_pages(report: Report) -> dict[str, bytes]:
     """Every page of the site, by file name."""
     store = report.store
     sections = [section for section in _sections(report) if section.topics]
+    standings = chapter_standings([block.topic for section in sections for block in section.topics], store)
+    longest = max((standing.total for standing in standings), default=1)
     common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
+    common["store_hash"] = canonical_hash(store.graph)
     pages = {
         "index.html": render(
             "index.html.j2",
             sections=sections,
             chapters=_by_chapter(store, sections),
             agreement=agreement(report.comparison),
+            standings=[(standing, Markup(standing_bar(standing, longest))) for standing in standings],
+            coverage=coverage(store)[:COVERAGE_SHOWN],
             **common,
         ),
+        "coverage.html": render("coverage.html.j2", coverage=coverage(store), **common),
+        "find.html": render("find.html.j2", sections=sections, **common),
+        "decisions.html": render("decisions.html.j2", **common),
         "reconciliation.html": render(
             "reconciliation.html.j2",
             contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
@@ -62,7 +82,9 @@ def site_pages(report: Report) -> dict[str, bytes]:
             cautions=_cautions(store, claims_about(arch, store)),
             **common,
         )
-    return {name: text.encode() for name, text in pages.items()} | {"style.css": template_text("style.css").encode()}
+    pages[DATA] = site_data([(block.topic, block.address) for section in sections for block in section.topics], store)
+    pages |= {name: template_text(name) for name in PLAIN}
+    return {name: text.encode() for name, text in pages.items()}
 
 
 def _cautions(store: Store, claims: list[Claim]) -> list[Caution]:
@@ -79,8 +101,19 @@ class Row:
     stated: str
     converted: str
     source: str
+    kind: str
     how: str
     scope: str
+
+
+@dataclass(frozen=True)
+class Why:
+    """One clash of a topic in words: what either side says, of which case, and the case in which they meet."""
+
+    sides: list[tuple[str, list[tuple[str, str]], str]]
+    """Per side its value (empty where it is too long to tell again), its claims (id, source) and its case."""
+    common: str
+    disputed: str
 
 
 @dataclass(frozen=True)
@@ -96,11 +129,17 @@ class Block:
     derived: bool
     both_ways: str = ""
     merged: str = ""
+    why: tuple[Why, ...] = ()
 
     @property
     def anchor(self) -> str:
         """The fragment by which the topic is linked."""
         return anchor(self.topic)
+
+    @property
+    def address(self) -> str:
+        """The page and fragment of the topic."""
+        return f"question-{self.topic.parameter.id}.html#{self.anchor}"
 
 
 @dataclass(frozen=True)
@@ -174,6 +213,23 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         derived=derived,
         both_ways=both_ways_text(topic, vocabulary) if clash else "",
         merged=merged_text(topic, vocabulary) if clash else "",
+        why=tuple(_why(found, topic, store) for found in clashes(topic, vocabulary)) if not derived else (),
+    )
+
+
+def _why(clash: Clash, topic: Topic, store: Store) -> Why:
+    vocabulary, parameter = store.vocabulary, topic.parameter
+    return Why(
+        sides=[
+            (
+                "" if parameter.kind in ("set", "order") else comparable_text(side.value, parameter, vocabulary),
+                [(claim.id, name_of(store.sources, claim.source)) for claim in side.claims],
+                scope_text(side.when, vocabulary),
+            )
+            for side in (clash.one, clash.other)
+        ],
+        common=scope_text(clash.common, vocabulary),
+        disputed="; ".join(clash.disputed),
     )
 
 
@@ -196,9 +252,16 @@ def _row(claim: Claim, numbers: tuple[int, ...], store: Store) -> Row:
         stated=stated,
         converted=converted,
         source=name_of(store.sources, claim.source),
+        kind=kind_label(claim.source, store),
         how=claim.obtained + (f" in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else ""),
         scope=scope_text(claim.when, vocabulary),
     )
+
+
+def kind_label(source: str, store: Store) -> str:
+    """What kind of evidence a source is, in words; empty where the store does not say."""
+    kind = store.sources[source].kind if source in store.sources else ""
+    return store.vocabulary.kinds[kind].label if kind in store.vocabulary.kinds else ""
 
 
 def _plain(text: str) -> str:
@@ -245,7 +308,7 @@ def _sources(store: Store) -> list[dict[str, Any]]:
                 "source": source,
                 "name": name_of(store.sources, source.id),
                 "reference": reference_text(source) if source.id in store.sources else "No record in the store.",
-                "kind": store.vocabulary.kinds[source.kind].label if source.kind in store.vocabulary.kinds else "",
+                "kind": kind_label(source.id, store),
                 "claims": [
                     (
                         claim,

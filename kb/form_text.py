@@ -1,11 +1,12 @@
-"""A source of the store printed back as the form it came from."""
+"""A source of the store printed back as the form it came from; values as a form writes them."""
 
 import re
+from fractions import Fraction
 from typing import Any
 
 import yaml
 
-from trayconcord.kb.grammar import exact_text
+from trayconcord.kb.grammar import LONGEST, exact_text
 from trayconcord.kb.model import Claim, Source, default_id
 from trayconcord.kb.values import (
     Choice,
@@ -17,6 +18,7 @@ from trayconcord.kb.values import (
     Recorded,
     Steps,
     YesNo,
+    terminating,
 )
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 
@@ -73,18 +75,6 @@ def form_text(source: Source, claims: list[Claim]) -> str:
     return yaml.dump(form, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=118)
 
 
-def value_notation(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
-    """A comparable value on one line as a form takes it: ``0.5 to 1.5 mm``, ``none``, ``[rugae, maxillary-torus]``."""
-    recorded: Recorded
-    if isinstance(value, Interval):
-        if parameter.none_means is not None and value.low == value.high == parameter.none_means:
-            return "none"
-        return exact_text(Quantity(value.low, value.high, parameter.unit), vocabulary)
-    recorded = Nothing() if value == Membership(frozenset(), frozenset(), True) else value
-    text = yaml.dump(_value(recorded, ""), Dumper=_Dumper, default_flow_style=True, sort_keys=False, width=10**9)
-    return text.removesuffix("...\n").strip()
-
-
 def _claim(claim: Claim) -> dict[str, Any]:
     entry: dict[str, Any] = {"parameter": claim.parameter}
     if claim.when:
@@ -116,3 +106,52 @@ def _value(value: Recorded, printed: str) -> Any:
             sides = {"includes": _Row(sorted(includes)), "excludes": _Row(sorted(excludes))}
             return _InLine({side: members for side, members in sides.items() if members})
     raise TypeError(f"no form for {value!r}")
+
+
+def value_form(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
+    """A comparable value as a form writes it, on one line: a form that holds it gives this very value.
+
+    Empty for a quantity that no form can hold exactly, such as one of very many digits.
+    """
+
+    def row(members: tuple[str, ...] | frozenset[str]) -> str:
+        return f"[{', '.join(members if isinstance(members, tuple) else sorted(members))}]"
+
+    match value:
+        case Interval():
+            return _quantity_form(value, parameter, vocabulary)
+        case Choice(concept):
+            return concept
+        case YesNo(yes):
+            return "yes" if yes else "no"
+        case Steps(steps):
+            return row(steps)
+        case Membership(includes, excludes, exact):
+            if exact:
+                return row(includes) if includes else "none"
+            sides = {"includes": includes, "excludes": excludes}
+            return "{" + ", ".join(f"{side}: {row(members)}" for side, members in sides.items() if members) + "}"
+
+
+def _quantity_form(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
+    """In the parameter's unit, or in a smaller one of its kind where only that writes the ends out."""
+    if parameter.none_means is not None and value.low == value.high == parameter.none_means:
+        return "none"
+    own = vocabulary.units[parameter.unit]
+    others = vocabulary.units_of(own.kind) if parameter.kind == "interval" else []
+    smaller = sorted((unit for unit in others if unit.multiplier < own.multiplier), key=lambda unit: -unit.multiplier)
+    for unit in [own, *(unit for unit in smaller if unit.symbol)]:
+        factor = own.multiplier / unit.multiplier
+        low, high = (None if end is None else end * factor for end in (value.low, value.high))
+        if all(end is None or _can_be_written(end) for end in (low, high)) and (low, high) != (None, None):
+            text = exact_text(Quantity(low, high, unit.id), vocabulary)
+            return text if len(text) <= LONGEST else ""
+    return ""
+
+
+def _can_be_written(number: Fraction) -> bool:
+    """Whether the grammar reads the number's text: up to nine digits either side of the point, or a short fraction."""
+    decimal = terminating(number)
+    if decimal is not None:
+        return re.fullmatch(r"-?\d{1,9}(\.\d{1,9})?", decimal) is not None
+    return max(abs(number.numerator), number.denominator) < 10**7

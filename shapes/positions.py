@@ -52,6 +52,12 @@ class ValueTable:
             self._memo[present] = found
         return found
 
+    def disputed(self, one: Membership, other: Membership) -> list[str]:
+        """The places that are in for one set and out for the other, the widest of them only, in order."""
+        (ins, outs), (their_ins, their_outs) = self._reach(one), self._reach(other)
+        places = (ins & their_outs) | (their_ins & outs)
+        return [place for place in self.vocabulary.concepts if self.vocabulary.above[place] & places == {place}]
+
     # --- intervals: integers of a unit so small that every stated bound is whole ------------------------------------
 
     def _scale_intervals(self) -> None:

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from trayconcord.kb.form_text import value_notation
+from trayconcord.kb.form_text import value_form
 from trayconcord.kb.grammar import range_text, value_text
 from trayconcord.kb.model import Claim, Ruling, Scope, Source
 from trayconcord.kb.namespaces import BASE
@@ -135,5 +135,5 @@ def _claims_in(line: str) -> list[str]:
 
 def position_line(position: Position, parameter: Parameter, vocabulary: Vocabulary) -> str:
     """One position: its value, and the ids of its claims."""
-    text = value_notation(position.value, parameter, vocabulary)
+    text = value_form(position.value, parameter, vocabulary)
     return f"{text}: {' '.join(claim.id for claim in position.claims)}"

@@ -12,7 +12,7 @@ from invented import store_of
 
 from trayconcord.generators.agenda_output import form_agenda, json_agenda, text_agenda
 from trayconcord.generators.cli import main
-from trayconcord.kb.form_text import value_notation
+from trayconcord.kb.form_text import value_form
 from trayconcord.kb.forms import read_form
 from trayconcord.kb.model import comparable
 from trayconcord.kb.store import Store, load, of_graph
@@ -141,7 +141,7 @@ def test_every_position_reads_back_from_the_notation_of_forms(tmp_path: Path, sh
     for topic in shipped_report.comparison.topics:
         for number, position in enumerate(topic.positions):
             when = ", ".join(f"{axis}: {concept}" for axis, concept in topic.when)
-            text = value_notation(position.value, topic.parameter, vocabulary)
+            text = value_form(position.value, topic.parameter, vocabulary)
             assert "\n" not in text
             expected[number, topic.id] = position.value
             rulings.append((number, f"  - {{parameter: {topic.parameter.id}, when: {{{when}}}, value: {text}, "))

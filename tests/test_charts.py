@@ -61,7 +61,7 @@ def test_charts_show_the_numbers_of_the_claims(ruled_report: Report) -> None:
         page.decode() for name, page in sorted(site_pages(ruled_report).items()) if name.startswith("question-")
     )
     drawn = opened = ruled = 0
-    for identifier, body in re.findall(r'<article id="([^"]+)">(.*?)</article>', text, re.DOTALL):
+    for identifier, body in re.findall(r'<article id="([^"]+)"[^>]*>(.*?)</article>', text, re.DOTALL):
         for svg in re.findall(r"<svg .*?</svg>", body, re.DOTALL):
             chart = ElementTree.fromstring(svg.replace(' xmlns="http://www.w3.org/2000/svg"', ""))
             topic = topics[identifier]
