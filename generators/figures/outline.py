@@ -1,0 +1,79 @@
+"""The outline of the tray on the arch: landmarks, border clearance and posterior limit."""
+
+from trayconcord.generators.figures.arch import BACK, PAD, areas, beside, crest, fold, lingual_fold, outwards, posterior_line
+from trayconcord.generators.figures.base import SCHEMATIC, SIGNS, canvas, draw_arch, key_line, narrowed, outline, silences
+from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
+from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.kb.model import Scope
+from trayconcord.kb.vocabulary import Vocabulary
+from trayconcord.shapes.compare import Comparison
+
+LANDMARKS: dict[str, dict[str, Point]] = {
+    "maxillary": {
+        "labial-frenum": (0, -6.5), "buccal-frenum": beside(lambda a: crest("maxillary", a), 56, 7.5),
+        "incisive-papilla": (3.6, 5.5), "rugae": (-5.6, 10.5), "mid-palatal-raphe": (3, 22),
+        "maxillary-tuberosity": crest("maxillary", 95), "hamular-notch": (26, 41.5), "fovea-palatinae": (4.4, 40.6),
+        "vibrating-line": (16.5, 45),
+    },
+    "mandibular": {
+        "labial-frenum": (0, -6.2), "buccal-frenum": beside(lambda a: crest("mandibular", a), 52, 7.5),
+        "lingual-frenum": (0, 6.8), "buccal-shelf": beside(lambda a: crest("mandibular", a), 78, 3.6),
+        "mylohyoid-ridge": beside(lambda a: crest("mandibular", a), -80, -8.5),
+        "retromolar-pad": crest("mandibular", -103), "retromylohyoid-space": (-13, 46),
+    },
+}  # fmt: skip
+"""The landmarks of an arch, each with the place of its number."""
+
+
+def outline_figure(comparison: Comparison, when: Scope) -> Figure:
+    """The figure for a case that names an arch."""
+    shape = outline(comparison, when)
+    arch, vocabulary = shape.arch, comparison.vocabulary
+    drawing = canvas(arch)
+    draw_arch(drawing, arch)
+    names = _landmarks(drawing, arch, vocabulary)
+    drawing.shape(shape.points(), "tray", closed=True, width=2.2)
+    key: list[KeyLine] = []
+    measures: list[Measure] = []
+
+    def show(found: Measure, start: Point, way: Point, label: Point, what: str, anchor: str = "start", unit: float = 1) -> None:
+        measures.append(found)
+        if found.drawn:
+            sign = SIGNS[len(key)]
+            drawing.dimension(found, start, way, label, sign, anchor=anchor, unit=unit)
+            key.append(key_line(sign, found, f"{found.topic.parameter.label}, {what}"))
+
+    for found, angle, label, anchor in ((shape.labial, 20, (13, -6.5), "start"), (shape.buccal, 72, (28.4, 18), "start")):
+        what = vocabulary.concepts[dict(found.topic.when)["region"]].label
+        dx, dy = outwards(lambda a: fold(arch, a), angle)
+        show(found, fold(arch, angle), (-dx, -dy), label, what, "start" if angle == 20 else "middle")
+    if arch == "maxillary":
+        places = (
+            ("vibrating-line", posterior_line(0.45), (10.5, 46.5), "start"),
+            ("fovea-palatinae", areas(arch, "fovea-palatinae")[0][0], (-3, 46.5), "end"),
+            ("hamular-notch", crest(arch, -BACK[arch]), (-23, 46.5), "middle"),
+        )
+        for region, start, label, anchor in places:
+            found = measure(comparison, "posterior-extension", narrowed(when, comparison, region=region))
+            show(found, start, (0, 1), label, f"from the {vocabulary.concepts[region].label}", anchor)
+    else:
+        dx, dy = outwards(lingual_fold, 60)
+        what = vocabulary.concepts["lingual-sulcus"].label
+        show(shape.lingual, lingual_fold(60), (dx, dy), (4.5, 24), what, "middle")
+        front = crest(arch, PAD[0])
+        back = crest(arch, PAD[1])
+        show(shape.behind, (front[0], front[1]), (0, 1), (20, 53.5), "from its front", "start", unit=back[1] - front[1])
+    key.append(KeyLine("", "landmarks", "; ".join(f"{n + 1} {name}" for n, name in enumerate(names))))
+    key.append(KeyLine("", "lines", "thick, the border of the tray; dashes, the depth of the sulcus; dots, the crest of the ridge"))
+    notes = [SCHEMATIC, *silences(measures)]
+    label = vocabulary.concepts[arch].label
+    return Figure(f"{arch}-outline", f"Outline of the tray, {label} arch, seen from the tissue side of the cast", drawing, key, notes)
+
+
+def _landmarks(drawing: Drawing, arch: str, vocabulary: Vocabulary) -> list[str]:
+    """Draw the landmarks with their numbers; returns their names in that order."""
+    for number, (region, place) in enumerate(LANDMARKS[arch].items()):
+        for centre, radii in areas(arch, region):
+            drawing.ellipse(centre, radii, "landmark", width=0.8)
+        drawing.text(place, str(number + 1))
+    return [vocabulary.concepts[region].label for region in LANDMARKS[arch]]
