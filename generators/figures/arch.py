@@ -11,8 +11,8 @@ from trayconcord.generators.figures.drawing import Point
 
 HALF_WIDTH = {"maxillary": 22.0, "mandibular": 21.0}
 DEPTH = {"maxillary": 34.0, "mandibular": 36.0}
-LEG, SPLAY = 0.62, 0.12
-"""Beyond 90 an angle counts this many millimetres backwards, and this share of them outwards."""
+LEG = 0.62
+"""Beyond 90 a degree counts this many millimetres, straight backwards."""
 TO_FOLD, TO_TONGUE = 6.0, 6.0
 FRENA = {"maxillary": ((0, 3.0), (56, 2.4), (-56, 2.4)), "mandibular": ((0, 2.6), (52, 2.2), (-52, 2.2))}
 BACK = {"maxillary": 100, "mandibular": 112}
@@ -31,8 +31,7 @@ def crest(arch: str, angle: float) -> Point:
     """A point of the crest of the ridge."""
     side = -1 if angle < 0 else 1
     turn, beyond = min(abs(angle), 90), max(abs(angle) - 90, 0) * LEG
-    x = HALF_WIDTH[arch] * sin(radians(turn)) + beyond * SPLAY
-    return side * x, DEPTH[arch] * (1 - cos(radians(turn))) + beyond
+    return side * HALF_WIDTH[arch] * sin(radians(turn)), DEPTH[arch] * (1 - cos(radians(turn))) + beyond
 
 
 def outwards(curve: Callable[[float], Point], angle: float) -> Point:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from trayconcord.generators.figures.arch import (
     BACK,
+    LEG,
     PAD,
     along,
     crest,
@@ -78,7 +79,7 @@ class Outline:
 
     def points(self, inside: float = 0) -> list[Point]:
         """The closed outline, or the line ``inside`` millimetres in from it."""
-        end = self.end() - inside / 0.62
+        end = self.end() - inside / LEG
         outer = along(lambda a: self.outer(a, inside), -end, end)
         if self.arch == "mandibular":
             return outer + along(lambda a: self.inner(a, inside), end, -end)

@@ -130,7 +130,10 @@ class Drawing:
             shift = index * apart
             first = (start[0] + across[0] * shift, start[1] + across[1] * shift)
             length = float(value) * unit
-            self._line(first, (first[0] + way[0] * length, first[1] + way[1] * length), _data(measure, end, unit))
+            last = (first[0] + way[0] * length, first[1] + way[1] * length)
+            self._line(first, last, _data(measure, end, unit))
+            if not index:
+                self._leader(((first[0] + last[0]) / 2, (first[1] + last[1]) / 2), label, f"{sign} {measure.short}", anchor)
         self.text(label, f"{sign} {measure.short}".strip(), anchor)
 
     def angle(self, measure: Measure, pivot: Point, length: float, label: Point, sign: str, anchor: str) -> None:
@@ -144,6 +147,19 @@ class Drawing:
                 tip = (pivot[0] - length * sin(lean), pivot[1] - length * cos(lean))
                 self.shape([pivot, tip], "dimension angle", dash="5 2", data=_data(measure, end, 1))
         self.text(label, f"{sign} {measure.short}".strip(), anchor)
+
+    def _leader(self, start: Point, label: Point, text: str, anchor: str) -> None:
+        """A thin line from a dimension to the box of its label, where the label does not stand beside it."""
+        (x0, y0), (x1, y1) = self.at(start), self.at(label)
+        half = len(text) * 3.3 + 3
+        x1 += {"start": half - 3, "end": 3 - half}.get(anchor, 0)
+        dx, dy = x1 - x0, y1 - y0
+        share = 1 - min(half / abs(dx) if dx else 9, 9 / abs(dy) if dy else 9)
+        if share * hypot(dx, dy) > 14:
+            self._parts.append(
+                f'<path class="leader" d="M{number(x0)} {number(y0)}L{number(x0 + dx * share)} {number(y0 + dy * share)}"'
+                f' stroke="currentColor" stroke-width=".6" fill="none"/>'
+            )
 
     def _line(self, start: Point, end: Point, data: str) -> None:
         """A dimension line. Short ones get their arrow heads from outside, as on any technical drawing."""

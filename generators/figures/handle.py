@@ -23,7 +23,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         return None
     form = comparison.at("handle-form", when)
     tall = float(height.middle)
-    drawing = Drawing(-21, -tall - 6, 36, 6, 7)
+    drawing = Drawing(-21, -tall - 6, 38, 6, 6)
     key: list[KeyLine] = []
 
     def sign(found: Measure) -> str:
@@ -39,7 +39,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
     pivot = (26.0, 0.0)
     drawing.shape([(20, 0), (33, 0), (33, 2), (20, 2)], "tray", closed=True, fill="wall", width=1.4)
-    drawing.text((26.5, 4.2), "from the side, lip to the left")
+    drawing.text((26.5, 4.2), "from the side")
     if thickness.drawn:
         deep = float(thickness.middle)
         for angle, dash in _directions(lean):
@@ -51,7 +51,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         drawing.dimension(reach, (26, -tall / 2), (-1, 0), (26 - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end")
     if form.claims:
         key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), (form,)))
-    notes = ["Drawn as the tray stands on the bench, handle upwards", *silences(list(measures.values()))]
+    notes = ["Drawn as the tray stands on the bench, handle upwards; seen from the side the lip is to the left", *silences(list(measures.values()))]
     label = comparison.vocabulary.concepts[arch].label
     return Figure(f"{arch}-handle", f"Handle, {label} arch", drawing, key, notes)
 
@@ -89,7 +89,7 @@ def finger_rest_figure(comparison: Comparison, when: Scope) -> Figure | None:
         (_, y), _ = areas(arch, "incisor-region")[0]
         corners = [(-half, y - deep / 2), (half, y - deep / 2), (half, y + deep / 2), (-half, y + deep / 2)]
         drawing.shape(corners, "handle", closed=True, fill="wall", width=1.4)
-        drawing.dimension(width, (-half, y + deep / 2 + 2), (1, 0), (0, y + deep / 2 + 4.4), "a", anchor="middle")
+        drawing.dimension(width, (-half, -7.6), (1, 0), (half + 1.4, -7.6), "a")
         key.append(key_line("a", width))
     notes = [SCHEMATIC, "No source gives the size of a finger rest; its sites alone are drawn to place"]
     if missing:

@@ -26,6 +26,8 @@ class Measure:
     """The label in the figure."""
     told: str
     """The same in the key, with what has to be said about it."""
+    count: int
+    """How many different values there are."""
 
     @property
     def drawn(self) -> bool:
@@ -35,7 +37,7 @@ class Measure:
     @property
     def differs(self) -> bool:
         """Whether a zone has to be drawn instead of one value."""
-        return self.drawn and self.low != self.high and self.standing in ("contested", "single")
+        return self.count > 1 and self.low != self.high
 
     @property
     def middle(self) -> Fraction:
@@ -69,7 +71,7 @@ def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
         short = texts[0]
     else:
         short = range_text(low, high, unit) if low is not None else ""
-    return Measure(topic, standing, low, high, short, told(standing, texts))
+    return Measure(topic, standing, low, high, short, told(standing, texts), len(texts))
 
 
 def told(standing: str, texts: list[str]) -> str:

@@ -12,8 +12,8 @@ LANDMARKS: dict[str, dict[str, Point]] = {
     "maxillary": {
         "labial-frenum": (0, -6.5), "buccal-frenum": beside(lambda a: crest("maxillary", a), 56, 7.5),
         "incisive-papilla": (3.6, 5.5), "rugae": (-5.6, 10.5), "mid-palatal-raphe": (3, 22),
-        "maxillary-tuberosity": crest("maxillary", 95), "hamular-notch": (26, 41.5), "fovea-palatinae": (4.4, 40.6),
-        "vibrating-line": (16.5, 45),
+        "maxillary-tuberosity": crest("maxillary", 95), "hamular-notch": (25.4, 41.5), "fovea-palatinae": (4.4, 40.6),
+        "vibrating-line": (13.5, 39.6),
     },
     "mandibular": {
         "labial-frenum": (0, -6.2), "buccal-frenum": beside(lambda a: crest("mandibular", a), 52, 7.5),

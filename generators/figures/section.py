@@ -1,6 +1,6 @@
 """Cross-sections through ridge, spacer and tray: one for each impression material, at one scale."""
 
-from math import exp, hypot
+from math import hypot
 
 from trayconcord.generators.figures.base import SIGNS, arch_of, key_line, narrowed, silences
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
@@ -10,8 +10,8 @@ from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import scope_text
 
-RIDGE, SHOULDER, FOLD = 9.0, 6.0, 9.5
-"""The schematic ridge, in millimetres: its height, where it falls off, and how far out the fold lies. No data."""
+RIDGE, HALF, CHEEK = 9.0, 6.0, 12.4
+"""The schematic ridge, in millimetres: height, half its width at the depth of the fold, and where the cheek begins."""
 AXES = ("impression-material", "consistency")
 
 
@@ -46,7 +46,7 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
     margin = measure(comparison, "spacer-margin", case)
     if not spacer.drawn or not wall.drawn:
         return None
-    drawing = Drawing(-14, -17, 14, 3, 8)
+    drawing = Drawing(-15, -19, 15, 2.5, 8)
     ground = [(x / 4, -profile(x / 4)) for x in range(-54, 55)]
     drawing.shape([*ground, (13.5, 2.5), (-13.5, 2.5)], "cast", closed=True, fill="cast", width=1.4)
     floor = float(clearance.middle) if clearance.drawn else 0.0
@@ -66,11 +66,12 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
             drawing.dimension(found, start, way, label, sign, anchor=anchor, apart=apart)
             key.append(key_line(sign, found))
 
-    show(spacer, (0, -RIDGE), (0, -1), (-13.6, -RIDGE - 2.6), "start")
-    show(wall, (3.4, -profile(3.4) - high), (0, -1), (8.4, -RIDGE - 5.2), "start")
-    show(clearance, (FOLD, 0), (0, -1), (10.6, -7.4), "start")
+    show(spacer, (0, -RIDGE), (0, -1), (-13.5, -17.6), "start")
+    show(wall, (2.4, -ridge(2.4) - high), (0, -1), (13.5, -17.6), "end")
+    inner, outer = surface(high, floor), surface(high + thick, floor)
+    show(clearance, ((inner[-1][0] + outer[-1][0]) / 2, 0), (0, -1), (14.8, -8.6), "end")
     if edge > floor:
-        show(margin, (-FOLD + 0.4, -floor), (0, -1), (-13.8, -7.4), "start")
+        show(margin, (inner[0][0] + 0.7, -floor), (0, -1), (-14.8, -8.6), "start")
     vocabulary = comparison.vocabulary
     name = "-".join(concept for _, concept in material)
     notes = [] if not spacer.differs else ["The second hatching reaches from the thinnest to the thickest spacer"]
@@ -79,28 +80,30 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
     return Figure(f"{arch_of(when)}-section-{name}", title, drawing, key, notes)
 
 
+def ridge(x: float) -> float:
+    """The height of the ridge of the schematic section above the depth of the folds; negative below them."""
+    return RIDGE * (1 - (x / HALF) ** 4)
+
+
 def profile(x: float) -> float:
-    """The height of the ridge of the schematic section above the depth of the folds."""
-    rise = max(abs(x) - FOLD - 0.8, 0) * 1.5
-    return RIDGE * exp(-((abs(x) / SHOULDER) ** 6)) + rise
+    """The height of the whole cast: ridge, folds and cheeks."""
+    return max(ridge(x), 0) + max(abs(x) - CHEEK, 0) * 2.5
 
 
 def surface(distance: float, floor: float) -> list[Point]:
     """The surface of the ridge moved outwards, down to a height above the folds."""
-    count = 240
     points = []
-    for number in range(count + 1):
-        x = -FOLD + 2 * FOLD * number / count
-        slope = (profile(x + 0.005) - profile(x - 0.005)) / 0.01
+    for number in range(-120, 121):
+        x = HALF * 1.25 * number / 120
+        slope = -4 * RIDGE * x**3 / HALF**4
         length = hypot(1, slope)
-        points.append((x - slope / length * distance, -profile(x) - distance / length))
+        points.append((x - slope / length * distance, -ridge(x) - distance / length))
     inside = [number for number, (_, y) in enumerate(points) if y <= -floor]
     first, last = inside[0], inside[-1]
     ends = []
     for one, other in ((first, first - 1), (last, last + 1)):
-        (x0, y0), (x1, y1) = points[one], points[min(max(other, 0), count)]
-        share = (-floor - y0) / (y1 - y0) if y1 != y0 else 0
-        ends.append((x0 + (x1 - x0) * share, -floor))
+        (x0, y0), (x1, y1) = points[one], points[other]
+        ends.append((x0 + (x1 - x0) * (-floor - y0) / (y1 - y0), -floor))
     return [ends[0], *points[first : last + 1], ends[1]]
 
 

@@ -2,59 +2,95 @@
 
 from trayconcord.generators.figures.arch import areas
 from trayconcord.generators.figures.base import SCHEMATIC, SIGNS, arch_of, canvas, draw_arch, key_line, outline, silences
-from trayconcord.generators.figures.drawing import Figure, KeyLine
+from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure
 from trayconcord.generators.figures.stops import answer_text, answers
 from trayconcord.kb.model import Scope
 from trayconcord.kb.values import Choice, Membership
 from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.wording import scope_text
 
 DESIGNS = ("full-spacer", "full-spacer-with-relief", "partial-spacer")
 
 
 def spacer_figures(comparison: Comparison, when: Scope) -> list[Figure]:
-    """A figure for each design that a source gives for the case, or for all designs where none does."""
-    design = comparison.at("spacer-design", when)
-    given = [value.concept for value in answers(design, comparison) if isinstance(value, Choice)]
-    return [_figure(comparison, when, name, design) for name in DESIGNS if not given or name in given]
+    """A figure for each design that a source or the course gives for the case or a narrower one, then the relief."""
+    given: dict[str, list[Topic]] = {}
+    for topic in comparison.answered:
+        if topic.parameter.id == "spacer-design" and meet(when, topic.when, comparison.vocabulary) is not None:
+            for value in answers(topic, comparison):
+                if isinstance(value, Choice):
+                    given.setdefault(value.concept, []).append(topic)
+    figures = [_design(comparison, when, name, given[name]) for name in DESIGNS if name in given]
+    relief = None if "full-spacer-with-relief" in given else _relief(comparison, when)
+    return [*figures, relief] if relief else figures
 
 
-def _figure(comparison: Comparison, when: Scope, name: str, design: Topic) -> Figure:
+def _relief(comparison: Comparison, when: Scope) -> Figure | None:
+    """The relief areas by themselves; None where no source names one."""
+    arch, vocabulary = arch_of(when), comparison.vocabulary
+    about = comparison.at("relief-areas", when)
+    if not answers(about, comparison):
+        return None
+    drawing = canvas(arch)
+    draw_arch(drawing, arch)
+    drawing.shape(outline(comparison, when).points(), "tray", closed=True, width=1.6)
+    missing = _areas(drawing, about, comparison, arch, "dots")
+    key = [KeyLine("", about.parameter.label, answer_text(about, comparison), (about,))]
+    key.append(KeyLine("", "pattern", "dots, an area to be relieved"))
+    notes = [SCHEMATIC, *silences([measure(comparison, "relief-thickness", when)]), *missing]
+    return Figure(f"{arch}-relief", f"Relief areas, {vocabulary.concepts[arch].label} arch", drawing, key, notes)
+
+
+def _areas(drawing: Drawing, about: Topic, comparison: Comparison, arch: str, fill: str) -> list[str]:
+    """Draw the regions that a set names, those that it leaves out bare; returns a note on those without a place."""
+    concepts = comparison.vocabulary.concepts
+    inside: set[str] = set()
+    outside: set[str] = set()
+    for value in answers(about, comparison):
+        if isinstance(value, Membership):
+            inside |= value.includes
+            outside |= value.excludes
+    for region in sorted(inside):
+        for centre, radii in areas(arch, region):
+            drawing.ellipse(centre, radii, "area", fill=fill, width=1.3)
+    for region in sorted(outside):
+        for centre, radii in areas(arch, region):
+            drawing.ellipse(centre, radii, "bare", fill="paper", width=1.3)
+            drawing.text(centre, "×", bold=True)
+    missing = sorted(concepts[region].label for region in inside | outside if not areas(arch, region))
+    return [f"Not drawn, since the schematic has no place for it: {', '.join(missing)}"] if missing else []
+
+
+def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) -> Figure:
     arch, vocabulary = arch_of(when), comparison.vocabulary
     shape = outline(comparison, when)
     margin = measure(comparison, "spacer-margin", when)
     inside = float(margin.middle) if margin.drawn else 0.0
     drawing = canvas(arch)
     partial = name == "partial-spacer"
-    drawing.shape(shape.points(inside), "spacer", closed=True, fill="hatch", width=1.2, dash="4 2" if partial else "")
+    drawing.shape(shape.points(inside), "spacer", closed=True, fill="hatch", width=1.2)
     draw_arch(drawing, arch)
     drawing.shape(shape.points(), "tray", closed=True, width=1.6)
-    key = [KeyLine("", design.parameter.label, answer_text(design, comparison), (design,))]
+    cases = [scope_text(tuple(pair for pair in topic.when if pair not in when), vocabulary) for topic in given]
+    told_for = "; ".join(dict.fromkeys(case or "in general" for case in cases))
+    key = [KeyLine("", "given for", told_for, tuple(given))]
     if margin.drawn:
-        sign = SIGNS[0]
-        border = shape.outer(75)
-        inner = shape.outer(75, 1)
+        border, inner = shape.outer(75), shape.outer(75, 1)
         way = (inner[0] - border[0], inner[1] - border[1])
-        drawing.dimension(margin, border, way, (28.5, 14.5), sign, anchor="middle")
-        key.append(key_line(sign, margin))
+        drawing.dimension(margin, border, way, (29.5, 12.5), SIGNS[0], anchor="middle")
+        key.append(key_line(SIGNS[0], margin))
     notes = [SCHEMATIC, *silences([margin])]
     if not margin.drawn:
         notes.append("The spacer is drawn up to the border of the tray")
     if name != "full-spacer":
         about = comparison.at("spacer-coverage" if partial else "relief-areas", when)
-        key.append(KeyLine("", about.parameter.label, answer_text(about, comparison), (about,)))
-        signs = "squares, named as covered; blank with a cross mark ×, named as left bare" if partial else "dots, relief"
+        if answers(about, comparison):
+            key.append(KeyLine("", about.parameter.label, answer_text(about, comparison), (about,)))
+        notes += _areas(drawing, about, comparison, arch, "cross" if partial else "dots")
+        signs = "crossed, named as covered; white with ×, named as left bare" if partial else "dots, relief"
         key.append(KeyLine("", "pattern", f"hatching, the spacer; {signs}"))
-        for value in answers(about, comparison):
-            if not isinstance(value, Membership):
-                continue
-            for region in sorted(value.includes):
-                for centre, radii in areas(arch, region):
-                    drawing.ellipse(centre, radii, "area", fill="cross" if partial else "dots", width=1.3)
-            for region in sorted(value.excludes):
-                for centre, radii in areas(arch, region):
-                    drawing.ellipse(centre, radii, "bare", fill="paper", width=1.3)
-                    drawing.text(centre, "×", bold=True)
     label = vocabulary.concepts[name].label
     arch_label = vocabulary.concepts[arch].label
     return Figure(f"{arch}-{name}", f"{label[0].upper()}{label[1:]}, {arch_label} arch", drawing, key, notes)
