@@ -103,6 +103,16 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord build --kb my-department --out site",
     )
     build.add_argument("--out", type=Path, default=Path("site"), metavar="DIR", help="folder to write (default: site)")
+    sheets = command(
+        "sheets",
+        _sheets,
+        "Write study sheets after a plan of your own: chapters, arch, depth and order.",
+        "trayconcord sheets plan.yaml --kb my-department --out sheets",
+    )
+    sheets.add_argument("plan", nargs="?", type=Path, metavar="PLAN.yaml", help="without one: all chapters, both arches")
+    sheets.add_argument(
+        "--out", type=Path, default=Path("sheets"), metavar="DIR", help="folder to write (default: sheets)"
+    )
     demo = command(
         "demo",
         _demo,
@@ -121,7 +131,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, build, terms):
+    for sub in (add, form, check, compare, build, sheets, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -229,6 +239,21 @@ def _build(options: argparse.Namespace) -> int:
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)
     return report.exit_status
+
+
+def _sheets(options: argparse.Namespace) -> int:
+    from trayconcord.generators.build import write_folder
+    from trayconcord.generators.plans import default_plan, read_plan
+    from trayconcord.generators.sheet_pages import planned_sheets
+    from trayconcord.shapes.compare import Comparison
+
+    store = _loaded(options)
+    plan = read_plan(options.plan, store.vocabulary) if options.plan else default_plan(store.vocabulary)
+    pages = planned_sheets(Comparison(store), store, plan)
+    write_folder(pages, options.out)
+    starts = ", ".join(str(options.out / name) for name in pages if name.endswith(".html"))
+    print(f"wrote {len(pages)} files to {options.out}; read {starts}")
+    return OK
 
 
 def _demo(options: argparse.Namespace) -> int:

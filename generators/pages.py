@@ -2,27 +2,24 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 from importlib.metadata import version
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
-from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
-from trayconcord.generators.sheets import claims_about, study_sheet
-from trayconcord.kb.model import Claim, Source, comparable, concepts_in
+from trayconcord.generators.glossary import glossary
+from trayconcord.generators.references import UNNAMED, reference_text
+from trayconcord.generators.rendering import cautions_of, render, template_text
+from trayconcord.generators.sheet_pages import site_sheets
+from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
-from trayconcord.kb.vocabulary import Caution, Parameter
+from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.findings import name_of
 from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, scope_text, stated_text
-
-ARCHES = ("maxillary", "mandibular")
 
 
 def site_pages(report: Report) -> dict[str, bytes]:
@@ -31,44 +28,30 @@ def site_pages(report: Report) -> dict[str, bytes]:
     sections = [section for section in _sections(report) if section.topics]
     common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     pages = {
-        "index.html": _render(
+        "index.html": render(
             "index.html.j2",
             sections=sections,
             chapters=_by_chapter(store, sections),
             agreement=agreement(report.comparison),
             **common,
         ),
-        "reconciliation.html": _render(
+        "reconciliation.html": render(
             "reconciliation.html.j2",
             contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
             settled=[section for section in sections if not section.count("contested")],
-            cautions=_cautions(store, store.claims),
+            cautions=cautions_of(store, store.claims),
             **common,
         ),
-        "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
+        "sources.html": render("sources.html.j2", sources=_sources(store), **common),
     }
     for section in sections:
         about = [claim for claim in store.claims if claim.parameter == section.parameter.id]
-        pages[f"question-{section.parameter.id}.html"] = _render(
-            "question.html.j2", section=section, cautions=_cautions(store, about), **common
+        pages[f"question-{section.parameter.id}.html"] = render(
+            "question.html.j2", section=section, cautions=cautions_of(store, about), **common
         )
-    for arch in ARCHES:
-        references = ReferenceList(store)
-        sheet = study_sheet(report.comparison, store, arch, references)
-        pages[f"study-sheet-{arch}.html"] = _render(
-            "sheet.html.j2",
-            sheet=sheet,
-            arch=store.vocabulary.concepts[arch],
-            references=references.entries(),
-            cautions=_cautions(store, claims_about(arch, store)),
-            **common,
-        )
-    return {name: text.encode() for name, text in pages.items()} | {"style.css": _template_text("style.css").encode()}
-
-
-def _cautions(store: Store, claims: list[Claim]) -> list[Caution]:
-    """The cautions that a page must show because of what its claims name."""
-    return store.vocabulary.cautions_for(concept for claim in claims for concept in concepts_in(claim))
+    pages["glossary.html"] = render("glossary.html.j2", glossary=glossary(store.vocabulary), **common)
+    pages |= site_sheets(report.comparison, store)
+    return {name: text.encode() for name, text in pages.items()} | {"style.css": template_text("style.css").encode()}
 
 
 @dataclass(frozen=True)
@@ -264,26 +247,3 @@ def _sources(store: Store) -> list[dict[str, Any]]:
 
 def _row_or_none(claim: Claim, store: Store) -> Row | None:
     return _row(claim, (), store) if claim.value is not None else None
-
-
-def _template_text(name: str) -> str:
-    return (files("trayconcord.generators") / "templates" / name).read_text(encoding="utf-8")
-
-
-@cache
-def _environment() -> Environment:
-    names = [
-        path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")
-    ]
-    return Environment(
-        loader=DictLoader({name: _template_text(name) for name in sorted(names)}),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
-def _render(name: str, **context: Any) -> str:
-    return _environment().get_template(name).render(**context)

@@ -1,0 +1,63 @@
+"""The study sheets as pages: HTML, Markdown, and their figures as files, for the site or for a folder of their own."""
+
+from importlib.metadata import version
+
+from markupsafe import Markup
+
+from trayconcord.generators.plans import Plan, default_plan
+from trayconcord.generators.rendering import render, template_text
+from trayconcord.generators.sheet_markdown import sheet_markdown
+from trayconcord.generators.sheets import Sheet, study_sheet
+from trayconcord.kb.store import Store
+from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.findings import name_of
+
+
+def site_sheets(comparison: Comparison, store: Store) -> dict[str, str]:
+    """The sheets of the plan that ships: one for each arch, and one for each of its chapters."""
+    plan = default_plan(store.vocabulary)
+    pages: dict[str, str] = {}
+    for arch in plan.arches:
+        whole = study_sheet(comparison, store, arch, plan)
+        planned = [chapter for chapter in plan.chapters if chapter.title in {c.title for c in whole.chapters}]
+        names = {chapter.title: f"study-sheet-{arch}-{chapter.of[0]}" for chapter in planned}
+        for chapter in planned:
+            part = study_sheet(comparison, store, arch, plan.only(chapter, store.vocabulary))
+            pages |= _pages(names[chapter.title], part, store, f"study-sheet-{arch}.html", {}, alone=False)
+        pages |= _pages(f"study-sheet-{arch}", whole, store, "", names, alone=False)
+    return pages
+
+
+def planned_sheets(comparison: Comparison, store: Store, plan: Plan) -> dict[str, bytes]:
+    """The sheets of a teacher's plan as a folder of their own: one for each arch."""
+    pages: dict[str, str] = {"style.css": template_text("style.css")}
+    for arch in plan.arches:
+        pages |= _pages(f"study-sheet-{arch}", study_sheet(comparison, store, arch, plan), store, "", {}, alone=True)
+    return {name: text.encode() for name, text in pages.items()}
+
+
+def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, str], alone: bool) -> dict[str, str]:
+    """A sheet as HTML and Markdown, with its figures. ``whole`` links to the sheet that a chapter is part of."""
+    figures = [shown.figure for chapter in sheet.chapters for shown in chapter.figures]
+    title = sheet.heading
+    if whole:
+        title = f"{sheet.chapters[0].title}: {sheet.arch.label}" if sheet.chapters else title
+    page = render(
+        "sheet.html.j2",
+        sheet=sheet,
+        title=title,
+        file=name,
+        whole=whole,
+        parts=parts,
+        alone=alone,
+        drawn={figure.name: Markup(figure.svg()) for figure in figures},
+        cautions=sheet.cautions,
+        store=store,
+        version=version("trayconcord"),
+        name_of=name_of,
+    )
+    return {
+        f"{name}.html": page,
+        f"{name}.md": sheet_markdown(sheet, title, store),
+        **{f"figures/{figure.name}.svg": figure.svg(alone=True) + "\n" for figure in figures},
+    }
