@@ -41,7 +41,7 @@ def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, s
     figures = [shown.figure for chapter in sheet.chapters for shown in chapter.figures]
     title = sheet.heading
     if whole:
-        title = f"{sheet.chapters[0].title}: {sheet.arch.label}" if sheet.chapters else title
+        title = f"{sheet.chapters[0].title}: {sheet.arch.label} arch" if sheet.chapters else title
     page = render(
         "sheet.html.j2",
         sheet=sheet,

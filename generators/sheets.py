@@ -79,7 +79,7 @@ class Sheet:
     @property
     def heading(self) -> str:
         """The title with the arch."""
-        return f"{self.title}: {self.arch.label}"
+        return f"{self.title}: {self.arch.label} arch"
 
 
 def claims_about(arch: str, store: Store) -> list[Claim]:
@@ -103,6 +103,7 @@ class _Writer:
         self.references = ReferenceList(store)
         self.claims = claims_about(arch, store)
         self._named: set[str] = set()
+        self._said: set[tuple[str, str, str, str]] = set()
 
     def sheet(self) -> Sheet:
         scopes: dict[str, set[Scope]] = {}
@@ -145,10 +146,18 @@ class _Writer:
         )
 
     def _figure(self, figure: Figure) -> ShownFigure:
-        key = []
+        """A figure with its references; of a series, what an earlier figure has said is not said again."""
+        key, again = [], []
         for line in figure.key:
+            said = (figure.series, line.sign, line.label, line.text)
+            if figure.series and said in self._said:
+                again.append(line.sign)
+                continue
+            self._said.add(said)
             numbers = {number for topic in line.topics for number in self._cite(topic.claims)}
             key.append((line.sign, line.label, line.text, sorted(numbers)))
+        if again:
+            key.append((", ".join(again), "", "as above", []))
         return ShownFigure(figure, key)
 
     def _entry(self, parameter: Parameter, scopes: set[Scope]) -> Entry | None:

@@ -94,7 +94,7 @@ def areas(arch: str, region: str) -> list[Area]:
         "canine-eminence": (beside(lambda a: crest("maxillary", a), 36, 3.2), (2.0, 2.0)),
     }
     lower = {
-        "buccal-shelf": (beside(lambda a: crest("mandibular", a), 78, 3.6), (2.2, 6.0)),
+        "buccal-shelf": (beside(lambda a: crest("mandibular", a), 86, 2.8), (1.9, 5.0)),
         "mylohyoid-ridge": (beside(lambda a: crest("mandibular", a), 80, -3.6), (1.0, 7.0)),
         "mental-foramen": (beside(lambda a: crest("mandibular", a), 50, 2.4), (1.2, 1.2)),
         "torus-mandibularis": (beside(lambda a: crest("mandibular", a), 48, -3.4), (1.8, 2.4)),

@@ -111,7 +111,7 @@ def outline(comparison: Comparison, when: Scope) -> Outline:
 
 def canvas(arch: str) -> Drawing:
     """The canvas for a view of the arch from above."""
-    return Drawing(-34, -10, 34, 50 if arch == "maxillary" else 56, 5)
+    return Drawing(-32, -10, 32, 48 if arch == "maxillary" else 56, 5)
 
 
 def draw_arch(drawing: Drawing, arch: str) -> None:

@@ -52,13 +52,15 @@ class KeyLine:
 
 @dataclass
 class Figure:
-    """A drawing with its key and notes. ``name`` is its file name without the ending."""
+    """A drawing with its key and notes. ``name`` is its file name without the ending; ``series`` names the row of
+    small figures that it belongs to, if any."""
 
     name: str
     title: str
     drawing: "Drawing"
     key: list[KeyLine] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    series: str = ""
 
     @property
     def description(self) -> str:

@@ -17,7 +17,7 @@ LANDMARKS: dict[str, dict[str, Point]] = {
     },
     "mandibular": {
         "labial-frenum": (0, -6.2), "buccal-frenum": beside(lambda a: crest("mandibular", a), 52, 7.5),
-        "lingual-frenum": (0, 6.8), "buccal-shelf": beside(lambda a: crest("mandibular", a), 78, 3.6),
+        "lingual-frenum": (0, 6.8), "buccal-shelf": beside(lambda a: crest("mandibular", a), -86, 2.8),
         "mylohyoid-ridge": beside(lambda a: crest("mandibular", a), -80, -8.5),
         "retromolar-pad": crest("mandibular", -103), "retromylohyoid-space": (-13, 46),
     },
@@ -43,10 +43,10 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
             drawing.dimension(found, start, way, label, sign, anchor=anchor, unit=unit)
             key.append(key_line(sign, found, f"{found.topic.parameter.label}, {what}"))
 
-    for found, angle, label, anchor in ((shape.labial, 20, (13, -6.5), "start"), (shape.buccal, 72, (28.4, 18), "start")):
+    for found, angle, label, anchor in ((shape.labial, 20, (13, -6.5), "start"), (shape.buccal, 72, (31.6, 18), "end")):
         what = vocabulary.concepts[dict(found.topic.when)["region"]].label
         dx, dy = outwards(lambda a: fold(arch, a), angle)
-        show(found, fold(arch, angle), (-dx, -dy), label, what, "start" if angle == 20 else "middle")
+        show(found, fold(arch, angle), (-dx, -dy), label, what, anchor)
     if arch == "maxillary":
         places = (
             ("vibrating-line", posterior_line(0.45), (10.5, 46.5), "start"),

@@ -46,7 +46,7 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
     margin = measure(comparison, "spacer-margin", case)
     if not spacer.drawn or not wall.drawn:
         return None
-    drawing = Drawing(-15, -19, 15, 2.5, 8)
+    drawing = Drawing(-15, -19.5, 15, 2.5, 7)
     ground = [(x / 4, -profile(x / 4)) for x in range(-54, 55)]
     drawing.shape([*ground, (13.5, 2.5), (-13.5, 2.5)], "cast", closed=True, fill="cast", width=1.4)
     floor = float(clearance.middle) if clearance.drawn else 0.0
@@ -66,18 +66,18 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
             drawing.dimension(found, start, way, label, sign, anchor=anchor, apart=apart)
             key.append(key_line(sign, found))
 
-    show(spacer, (0, -RIDGE), (0, -1), (-13.5, -17.6), "start")
-    show(wall, (2.4, -ridge(2.4) - high), (0, -1), (13.5, -17.6), "end")
+    show(spacer, (0, -RIDGE), (0, -1), (-13.5, -18), "start")
+    show(wall, (2.4, -ridge(2.4) - high), (0, -1), (13.5, -18), "end")
     inner, outer = surface(high, floor), surface(high + thick, floor)
-    show(clearance, ((inner[-1][0] + outer[-1][0]) / 2, 0), (0, -1), (14.8, -8.6), "end")
+    show(clearance, ((inner[-1][0] + outer[-1][0]) / 2, 0), (0, -1), (14.8, -13), "end")
     if edge > floor:
-        show(margin, (inner[0][0] + 0.7, -floor), (0, -1), (-14.8, -8.6), "start")
+        show(margin, (inner[0][0] + 0.7, -floor), (0, -1), (-14.8, -13), "start")
     vocabulary = comparison.vocabulary
     name = "-".join(concept for _, concept in material)
     notes = [] if not spacer.differs else ["The second hatching reaches from the thinnest to the thickest spacer"]
     notes += silences([clearance])
     title = f"Cross-section, {vocabulary.concepts[arch_of(when)].label} arch: {scope_text(material, vocabulary)}"
-    return Figure(f"{arch_of(when)}-section-{name}", title, drawing, key, notes)
+    return Figure(f"{arch_of(when)}-section-{name}", title, drawing, key, notes, "sections")
 
 
 def ridge(x: float) -> float:

@@ -15,19 +15,17 @@ DESIGNS = ("full-spacer", "full-spacer-with-relief", "partial-spacer")
 
 
 def spacer_figures(comparison: Comparison, when: Scope) -> list[Figure]:
-    """A figure for each design that a source or the course gives for the case or a narrower one, then the relief."""
+    """A figure for each design that a source or the course gives for the case or for a narrower one."""
     given: dict[str, list[Topic]] = {}
     for topic in comparison.answered:
         if topic.parameter.id == "spacer-design" and meet(when, topic.when, comparison.vocabulary) is not None:
             for value in answers(topic, comparison):
                 if isinstance(value, Choice):
                     given.setdefault(value.concept, []).append(topic)
-    figures = [_design(comparison, when, name, given[name]) for name in DESIGNS if name in given]
-    relief = None if "full-spacer-with-relief" in given else _relief(comparison, when)
-    return [*figures, relief] if relief else figures
+    return [_design(comparison, when, name, given[name]) for name in DESIGNS if name in given]
 
 
-def _relief(comparison: Comparison, when: Scope) -> Figure | None:
+def relief_figure(comparison: Comparison, when: Scope) -> Figure | None:
     """The relief areas by themselves; None where no source names one."""
     arch, vocabulary = arch_of(when), comparison.vocabulary
     about = comparison.at("relief-areas", when)
@@ -79,7 +77,7 @@ def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) 
     if margin.drawn:
         border, inner = shape.outer(75), shape.outer(75, 1)
         way = (inner[0] - border[0], inner[1] - border[1])
-        drawing.dimension(margin, border, way, (29.5, 12.5), SIGNS[0], anchor="middle")
+        drawing.dimension(margin, border, way, (31.6, 12.5), SIGNS[0], anchor="end")
         key.append(key_line(SIGNS[0], margin))
     notes = [SCHEMATIC, *silences([margin])]
     if not margin.drawn:

@@ -67,7 +67,7 @@ def stops_figure(comparison: Comparison, when: Scope) -> Figure | None:
     missing = draw_sites(drawing, sites, comparison, arch, size)
     key = [KeyLine("", sites.parameter.label, answer_text(sites, comparison), (sites,)), key_line("", count)]
     # the size stands beside the arch, where no site hides it
-    corner = (-32.0, 44.0) if arch == "maxillary" else (-3.0, 44.0)
+    corner = (-31.0, 43.0) if arch == "maxillary" else (-3.0, 44.0)
     if length.drawn and width.drawn:
         x, y = corner
         box = [corner, (x + size[0], y), (x + size[0], y + size[1]), (x, y + size[1])]
