@@ -109,7 +109,9 @@ def _parser() -> argparse.ArgumentParser:
         "Write study sheets after a plan of your own: chapters, arch, depth and order.",
         "trayconcord sheets plan.yaml --kb my-department --out sheets",
     )
-    sheets.add_argument("plan", nargs="?", type=Path, metavar="PLAN.yaml", help="without one: all chapters, both arches")
+    sheets.add_argument(
+        "plan", nargs="?", type=Path, metavar="PLAN.yaml", help="without one: all chapters, both arches"
+    )
     sheets.add_argument(
         "--out", type=Path, default=Path("sheets"), metavar="DIR", help="folder to write (default: sheets)"
     )

@@ -94,7 +94,11 @@ def _figure(shown: ShownFigure) -> str:
     figure = shown.figure
     lines = [f"![{plain(figure.title)}](figures/{figure.name}.svg)", "", f"**{plain(figure.title)}**", ""]
     for sign, label, text, numbers in shown.key:
-        said = " ".join(part for part in (f"**{plain(sign)}**" if sign else "", f"*{plain(label)}*" if label else "", plain(text)) if part)
+        said = " ".join(
+            part
+            for part in (f"**{plain(sign)}**" if sign else "", f"*{plain(label)}*" if label else "", plain(text))
+            if part
+        )
         lines.append(f"- {said}{_cite(numbers)}")
     lines.append(f"- {plain('. '.join(figure.notes))}.")
     return "\n".join(lines)

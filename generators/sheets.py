@@ -211,7 +211,11 @@ class _Writer:
 
     def _answer(self, topic: Topic, case: str) -> Answer:
         choices = [
-            (letter(number), comparable_text(position.value, topic.parameter, self.vocabulary), self._cite(position.claims))
+            (
+                letter(number),
+                comparable_text(position.value, topic.parameter, self.vocabulary),
+                self._cite(position.claims),
+            )
             for number, position in enumerate(topic.positions)
         ]
         ruling = topic.ruling

@@ -115,7 +115,9 @@ def test_sheets_of_their_own_lead_nowhere_outside_their_folder(tmp_path: Path) -
 
 
 def test_a_department_gets_its_rulings_on_its_sheets(tmp_path: Path) -> None:
-    ruling = "rulings:\n  - {parameter: stop-count, value: 4, because: We do, decided-on: 2026-01-01, decided-by: All}\n"
+    ruling = (
+        "rulings:\n  - {parameter: stop-count, value: 4, because: We do, decided-on: 2026-01-01, decided-by: All}\n"
+    )
     layer = enter_forms(tmp_path, NOTES + ruling)
     assert main(["sheets", "--kb", str(layer), "--only", "--out", str(tmp_path / "out")]) == 0
     for ending in ("html", "md"):

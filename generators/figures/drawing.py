@@ -65,7 +65,10 @@ class Figure:
     @property
     def description(self) -> str:
         """The figure in words: the text alternative."""
-        lines = [f"{line.sign + ': ' if line.sign else ''}{line.label}{', ' if line.text else ''}{line.text}" for line in self.key]
+        lines = [
+            f"{line.sign + ': ' if line.sign else ''}{line.label}{', ' if line.text else ''}{line.text}"
+            for line in self.key
+        ]
         return ". ".join([*lines, *self.notes]).replace("..", ".")
 
     def svg(self, alone: bool = False) -> str:
@@ -98,7 +101,9 @@ class Drawing:
             + f"{data}/>"
         )
 
-    def ellipse(self, centre: Point, radii: Point, kind: str, *, fill: str = "", width: float = 1, dash: str = "") -> None:
+    def ellipse(
+        self, centre: Point, radii: Point, kind: str, *, fill: str = "", width: float = 1, dash: str = ""
+    ) -> None:
         """An ellipse about a centre."""
         x, y = self.at(centre)
         self._parts.append(
@@ -135,7 +140,9 @@ class Drawing:
             last = (first[0] + way[0] * length, first[1] + way[1] * length)
             self._line(first, last, _data(measure, end, unit))
             if not index:
-                self._leader(((first[0] + last[0]) / 2, (first[1] + last[1]) / 2), label, f"{sign} {measure.short}", anchor)
+                self._leader(
+                    ((first[0] + last[0]) / 2, (first[1] + last[1]) / 2), label, f"{sign} {measure.short}", anchor
+                )
         self.text(label, f"{sign} {measure.short}".strip(), anchor)
 
     def angle(self, measure: Measure, pivot: Point, length: float, label: Point, sign: str, anchor: str) -> None:
@@ -178,7 +185,9 @@ class Drawing:
                 f"L{number(back[0] + way[1] * 2.2)} {number(back[1] - way[0] * 2.2)}Z"
             )
             if out:
-                heads.append(f"M{number(x)} {number(y)}L{number(x + side * way[0] * 10)} {number(y + side * way[1] * 10)}")
+                heads.append(
+                    f"M{number(x)} {number(y)}L{number(x + side * way[0] * 10)} {number(y + side * way[1] * 10)}"
+                )
         self._parts.append(
             f'<g class="dimension"{data}><line x1="{number(x0)}" y1="{number(y0)}" x2="{number(x1)}" y2="{number(y1)}"'
             f' stroke="currentColor" stroke-width="1"/><path d="{"".join(heads)}" fill="currentColor"'

@@ -3,7 +3,16 @@
 from math import cos, radians, sin
 
 from trayconcord.generators.figures.arch import areas
-from trayconcord.generators.figures.base import SCHEMATIC, SIGNS, arch_of, canvas, draw_arch, key_line, outline, silences
+from trayconcord.generators.figures.base import (
+    SCHEMATIC,
+    SIGNS,
+    arch_of,
+    canvas,
+    draw_arch,
+    key_line,
+    outline,
+    silences,
+)
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
 from trayconcord.generators.figures.measures import Measure, measure
 from trayconcord.generators.figures.stops import answer_text, answers, draw_sites
@@ -34,7 +43,9 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.text((-4, 4.2), "from the front")
     if width.drawn:
         half = float(width.middle) / 2
-        drawing.shape([(-4 - half, 0), (-4 - half, -tall), (-4 + half, -tall), (-4 + half, 0)], "handle", fill="cast", width=1.8)
+        drawing.shape(
+            [(-4 - half, 0), (-4 - half, -tall), (-4 + half, -tall), (-4 + half, 0)], "handle", fill="cast", width=1.8
+        )
         drawing.dimension(width, (-4 - half, -tall - 1.5), (1, 0), (-4, -tall - 3.4), sign(width), anchor="middle")
     drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
     pivot = (26.0, 0.0)
@@ -48,10 +59,15 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     if lean.drawn:
         drawing.angle(lean, pivot, tall + 2.5, (27.5, -tall - 3.2), sign(lean), "start")
     if reach.drawn:
-        drawing.dimension(reach, (26, -tall / 2), (-1, 0), (26 - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end")
+        drawing.dimension(
+            reach, (26, -tall / 2), (-1, 0), (26 - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end"
+        )
     if form.claims:
         key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), (form,)))
-    notes = ["Drawn as the tray stands on the bench, handle upwards; seen from the side the lip is to the left", *silences(list(measures.values()))]
+    notes = [
+        "Drawn as the tray stands on the bench, handle upwards; seen from the side the lip is to the left",
+        *silences(list(measures.values())),
+    ]
     label = comparison.vocabulary.concepts[arch].label
     return Figure(f"{arch}-handle", f"Handle, {label} arch", drawing, key, notes)
 

@@ -1,7 +1,26 @@
 """The outline of the tray on the arch: landmarks, border clearance and posterior limit."""
 
-from trayconcord.generators.figures.arch import BACK, PAD, areas, beside, crest, fold, lingual_fold, outwards, posterior_line
-from trayconcord.generators.figures.base import SCHEMATIC, SIGNS, canvas, draw_arch, key_line, narrowed, outline, silences
+from trayconcord.generators.figures.arch import (
+    BACK,
+    PAD,
+    areas,
+    beside,
+    crest,
+    fold,
+    lingual_fold,
+    outwards,
+    posterior_line,
+)
+from trayconcord.generators.figures.base import (
+    SCHEMATIC,
+    SIGNS,
+    canvas,
+    draw_arch,
+    key_line,
+    narrowed,
+    outline,
+    silences,
+)
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
 from trayconcord.generators.figures.measures import Measure, measure
 from trayconcord.kb.model import Scope
@@ -36,7 +55,9 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
     key: list[KeyLine] = []
     measures: list[Measure] = []
 
-    def show(found: Measure, start: Point, way: Point, label: Point, what: str, anchor: str = "start", unit: float = 1) -> None:
+    def show(
+        found: Measure, start: Point, way: Point, label: Point, what: str, anchor: str = "start", unit: float = 1
+    ) -> None:
         measures.append(found)
         if found.drawn:
             sign = SIGNS[len(key)]
@@ -64,10 +85,20 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
         back = crest(arch, PAD[1])
         show(shape.behind, (front[0], front[1]), (0, 1), (20, 53.5), "from its front", "start", unit=back[1] - front[1])
     key.append(KeyLine("", "landmarks", "; ".join(f"{n + 1} {name}" for n, name in enumerate(names))))
-    key.append(KeyLine("", "lines", "thick, the border of the tray; dashes, the depth of the sulcus; dots, the crest of the ridge"))
+    key.append(
+        KeyLine(
+            "", "lines", "thick, the border of the tray; dashes, the depth of the sulcus; dots, the crest of the ridge"
+        )
+    )
     notes = [SCHEMATIC, *silences(measures)]
     label = vocabulary.concepts[arch].label
-    return Figure(f"{arch}-outline", f"Outline of the tray, {label} arch, seen from the tissue side of the cast", drawing, key, notes)
+    return Figure(
+        f"{arch}-outline",
+        f"Outline of the tray, {label} arch, seen from the tissue side of the cast",
+        drawing,
+        key,
+        notes,
+    )
 
 
 def _landmarks(drawing: Drawing, arch: str, vocabulary: Vocabulary) -> list[str]:

@@ -1,7 +1,16 @@
 """The designs of a spacer: full, full with relief, partial; each drawn with what the sources say it covers."""
 
 from trayconcord.generators.figures.arch import areas
-from trayconcord.generators.figures.base import SCHEMATIC, SIGNS, arch_of, canvas, draw_arch, key_line, outline, silences
+from trayconcord.generators.figures.base import (
+    SCHEMATIC,
+    SIGNS,
+    arch_of,
+    canvas,
+    draw_arch,
+    key_line,
+    outline,
+    silences,
+)
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure
 from trayconcord.generators.figures.stops import answer_text, answers

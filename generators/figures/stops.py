@@ -27,7 +27,9 @@ def answer_text(topic: Topic, comparison: Comparison) -> str:
     return told("ruled" if topic.ruling else topic.standing, texts)
 
 
-def draw_sites(drawing: Drawing, topic: Topic, comparison: Comparison, arch: str, size: tuple[float, float]) -> list[str]:
+def draw_sites(
+    drawing: Drawing, topic: Topic, comparison: Comparison, arch: str, size: tuple[float, float]
+) -> list[str]:
     """Draw the sites of a set as rectangles, with the letters of the positions; returns the sites that have no place."""
     values = answers(topic, comparison)
     where: dict[str, list[str]] = {}
