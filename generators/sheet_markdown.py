@@ -15,8 +15,8 @@ def sheet_markdown(sheet: Sheet, title: str, store: Store) -> str:
     """The sheet as text in Markdown; whatever comes from a value is escaped."""
     parts = [f"# {plain(title)}"]
     parts.append(
-        "What the course adopts, what the sources agree on, and in one line where they differ. Numbers in brackets lead to"
-        " the references."
+        "What the course adopts, what the sources agree on, and in one line where they differ. Numbers in brackets"
+        " lead to the references."
     )
     if sheet.cautions:
         parts.append(f"**Before you start.** The usual cautions for what this sheet shows. {AUTHORITY}")
@@ -76,7 +76,8 @@ def answer_markdown(answer: Answer) -> str:
         case "silent":
             return "–"
         case "ruled":
-            return f"**{plain(answer.value)}**, by decision of the course: {plain(answer.because)}{_cite(answer.references)}"
+            said = f"**{plain(answer.value)}**, by decision of the course: {plain(answer.because)}"
+            return said + _cite(answer.references)
         case "agreed":
             return f"**{plain(answer.value)}**{_cite(answer.references)}"
         case "single":

@@ -195,11 +195,12 @@ class _Writer:
         """A table whose rows are the cases on the axis that claims name, with the consistency where they name it."""
         axes = (planned.by, *(("consistency",) if planned.by == "impression-material" else ()))
         cases: set[Scope] = set()
-        for record in [*self.claims, *self.store.rulings]:
+        records: list[Claim | Ruling] = [*self.claims, *self.store.rulings]
+        for record in records:
             common = meet(self.here, record.when, self.vocabulary) if record.parameter in planned.of else None
-            when = {axis: concept for axis, concept in common or () if axis in axes}
-            if planned.by in when:
-                cases.add(in_order(when, self.vocabulary))
+            named = {axis: concept for axis, concept in common or () if axis in axes}
+            if planned.by in named:
+                cases.add(in_order(named, self.vocabulary))
         columns = [self.vocabulary.parameters[name] for name in planned.of]
         rows = []
         for case in sorted(cases, key=lambda case: _reading_order(case, self.vocabulary)):

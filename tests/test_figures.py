@@ -85,7 +85,7 @@ def test_every_length_in_a_figure_is_that_of_the_comparison(kind: str, request: 
             _, values = governing(topic, report.comparison, report.store)
             ends = [e for value in values for e in (value.low, value.high) if e is not None]
             wanted = {"min": min(ends), "max": max(ends), "value": (min(ends) + max(ends)) / 2}[end]
-            assert size == pytest.approx(float(wanted), abs=0.002), (figure.name, topic, end)
+            assert size == pytest.approx(abs(float(wanted)), abs=0.002), (figure.name, topic, end)
             assert (end == "value") == (len(values) == 1 or min(ends) == max(ends))
             read += 1
             kinds.add(topic.partition("?")[0])
@@ -207,6 +207,7 @@ def test_a_cross_section_takes_any_values(
     )
     found = figures_of("spacer-and-relief", comparison, case("mandibular", shipped_store))
     (figure,) = (figure for figure in found if figure.series)
+    assert inside(parsed(figure))
     sizes = {(topic.partition("?")[0], end): size for topic, end, size in lengths(parsed(figure))}
     if spacer == other:
         assert sizes["spacer-thickness", "value"] == pytest.approx(float(spacer), abs=0.002)
@@ -216,6 +217,48 @@ def test_a_cross_section_takes_any_values(
         assert "sources differ: " in figure.description
     assert sizes["wall-thickness", "value"] == pytest.approx(float(wall), abs=0.002)
     assert sizes["border-clearance", "value"] == pytest.approx(2.5, abs=0.002)  # the middle of what is given
+
+
+def inside(svg: ElementTree.Element) -> bool:
+    """Whether every point of every line lies on the canvas."""
+    width, height = float(svg.attrib["width"]), float(svg.attrib["height"])
+    points = [p for path in svg.iter(f"{SVG}path") if "class" in path.attrib for p in points_of(path)]
+    return all(-1 <= x <= width + 1 and -1 <= y <= height + 1 for x, y in points)
+
+
+def test_a_contested_wall_is_a_zone_and_stays_on_the_canvas(shipped_store: Store) -> None:
+    comparison = compared(
+        shipped_store,
+        claims("spacer-thickness", (Fraction(1), Fraction(1)), impression_material="polyether"),
+        claims("wall-thickness", (Fraction(2), Fraction(2)), (Fraction(12), Fraction(12))),
+    )
+    found = figures_of("spacer-and-relief", comparison, case("mandibular", shipped_store))
+    (figure,) = (figure for figure in found if figure.series)
+    svg = parsed(figure)
+    tops = {
+        p.attrib["class"]: min(y for _, y in points_of(p)) / 7 for p in svg.iter(f"{SVG}path") if "class" in p.attrib
+    }
+    assert tops["cast"] - tops["wall"] == pytest.approx(3, abs=0.01)
+    assert tops["cast"] - tops["contested-wall"] == pytest.approx(13, abs=0.01)
+    assert "sources differ: 2 mm; 12 mm" in figure.description
+    assert inside(svg)
+
+
+@pytest.mark.parametrize("arch", ARCHES)
+def test_a_contested_border_is_a_zone_from_the_smallest_to_the_largest_clearance(
+    arch: str, shipped_store: Store
+) -> None:
+    comparison = compared(
+        shipped_store, claims("border-clearance", (Fraction(1), Fraction(1)), (Fraction(3), Fraction(4)))
+    )
+    (figure,) = figures_of("outline-and-borders", comparison, case(arch, shipped_store))
+    svg = parsed(figure)
+    paths = {p.attrib["class"]: points_of(p) for p in svg.iter(f"{SVG}path") if "class" in p.attrib}
+    for name, low, high in (("tray", 1, 1), ("zone", 1, 4)):
+        gaps = [distance(p, paths["fold"]) / 5 for p in paths[name] if p[1] / 5 < 35]
+        assert min(gaps) == pytest.approx(low, abs=0.15)
+        assert max(gaps) == pytest.approx(high, abs=0.15)
+    assert "sources differ: 1 mm; 3–4 mm" in figure.description
 
 
 def test_one_voice_is_drawn_and_named_as_one(shipped_store: Store) -> None:

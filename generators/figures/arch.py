@@ -110,7 +110,7 @@ def areas(arch: str, region: str) -> list[Area]:
         return _both(lower[region])
     elif region == "genial-tubercle":
         return [((0.0, 4.6), (1.6, 1.0))]
-    if (region == "maxillary-tuberosity" and arch == "mandibular") or (region == "retromolar-pad" and arch == "maxillary"):
+    if region == {"mandibular": "maxillary-tuberosity", "maxillary": "retromolar-pad"}[arch]:
         return []
     return _both((crest(arch, SITES[region]), (2.2, 2.6))) if region in SITES else []
 

@@ -1,5 +1,6 @@
 """What the figures seen from above share: the arch with its folds, the tray's outline, and lines of the key."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from trayconcord.generators.figures.arch import (
@@ -38,10 +39,17 @@ def key_line(sign: str, found: Measure, label: str = "") -> KeyLine:
     return KeyLine(sign, label or found.topic.parameter.label, found.told, (found.topic,))
 
 
-def silences(found: list[Measure]) -> list[str]:
-    """A note on what no source gives and the figure therefore leaves out."""
+def remarks(found: list[Measure]) -> list[str]:
+    """Notes on what no source gives and the figure leaves out, and on how it shows what the sources differ on."""
+    notes = []
     missing = [m.topic.parameter.label for m in found if not m.drawn]
-    return [f"No source gives {', '.join(dict.fromkeys(missing))} for this case; not drawn"] if missing else []
+    if missing:
+        notes.append(f"No source gives {', '.join(dict.fromkeys(missing))} for this case; not drawn")
+    if any(m.differs for m in found):
+        notes.append(
+            "Where sources differ, the smallest value is drawn, and the marks show the smallest and the largest"
+        )
+    return notes
 
 
 @dataclass(frozen=True)
@@ -54,10 +62,22 @@ class Outline:
     lingual: Measure
     behind: Measure
     """Posterior extension at the vibrating line, or the coverage of the retromolar pad."""
+    far: bool = False
+    """Where sources differ, the border at the largest value instead of the smallest."""
+
+    @property
+    def differs(self) -> bool:
+        """Whether the border has a zone rather than a line."""
+        return any(m.differs for m in (self.labial, self.buccal, self.lingual, self.behind))
+
+    def _length(self, found: Measure, missing: float = 0.0) -> float:
+        if not found.drawn:
+            return missing
+        return float(found.reach if self.far else found.near)
 
     def clearance(self, angle: float) -> float:
         """How far from the fold the tray ends on the outer side: labial in front, buccal behind, with a short blend."""
-        front, side = (float(m.middle) if m.drawn else 0.0 for m in (self.labial, self.buccal))
+        front, side = (self._length(m) for m in (self.labial, self.buccal))
         share = min(max((abs(angle) - 28) / 8, 0), 1)
         return front * (1 - share) + side * share
 
@@ -67,15 +87,13 @@ class Outline:
 
     def inner(self, angle: float, inside: float = 0) -> Point:
         """A point of the border towards the tongue."""
-        clearance = float(self.lingual.middle) if self.lingual.drawn else 0.0
-        return _inwards(lingual_fold, angle, clearance + inside, -1)
+        return _inwards(lingual_fold, angle, self._length(self.lingual) + inside, -1)
 
     def end(self) -> float:
         """The angle at which the tray ends behind."""
         if self.arch == "maxillary":
             return BACK["maxillary"] - 4
-        share = float(self.behind.middle) if self.behind.drawn else 1.0
-        return PAD[0] + share * (PAD[1] - PAD[0])
+        return PAD[0] + self._length(self.behind, 1.0) * (PAD[1] - PAD[0])
 
     def points(self, inside: float = 0) -> list[Point]:
         """The closed outline, or the line ``inside`` millimetres in from it."""
@@ -83,12 +101,12 @@ class Outline:
         outer = along(lambda a: self.outer(a, inside), -end, end)
         if self.arch == "mandibular":
             return outer + along(lambda a: self.inner(a, inside), end, -end)
-        extension = float(self.behind.middle) if self.behind.drawn else 0.0
+        extension = self._length(self.behind)
         back = [posterior_line(0.9 - number * 0.1) for number in range(19)]
         return outer + [(x, y + extension - inside) for x, y in back]
 
 
-def _inwards(curve, angle: float, distance: float, sign: int) -> Point:  # type: ignore[no-untyped-def]
+def _inwards(curve: Callable[[float], Point], angle: float, distance: float, sign: int) -> Point:
     (x, y), (dx, dy) = curve(angle), outwards(curve, angle)
     return x - sign * dx * distance, y - sign * dy * distance
 

@@ -166,8 +166,8 @@ class Drawing:
         share = 1 - min(half / abs(dx) if dx else 9, 9 / abs(dy) if dy else 9)
         if share * hypot(dx, dy) > 14:
             self._parts.append(
-                f'<path class="leader" d="M{number(x0)} {number(y0)}L{number(x0 + dx * share)} {number(y0 + dy * share)}"'
-                f' stroke="currentColor" stroke-width=".6" fill="none"/>'
+                f'<path class="leader" d="M{number(x0)} {number(y0)}L{number(x0 + dx * share)}'
+                f' {number(y0 + dy * share)}" stroke="currentColor" stroke-width=".6" fill="none"/>'
             )
 
     def _line(self, start: Point, end: Point, data: str) -> None:

@@ -11,7 +11,7 @@ from trayconcord.generators.figures.base import (
     draw_arch,
     key_line,
     outline,
-    silences,
+    remarks,
 )
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
 from trayconcord.generators.figures.measures import Measure, measure
@@ -31,8 +31,8 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     if not height.drawn:
         return None
     form = comparison.at("handle-form", when)
-    tall = float(height.middle)
-    drawing = Drawing(-21, -tall - 6, 38, 6, 6)
+    tall = float(height.near)
+    drawing = Drawing(-21, -float(height.reach) - 6, 38, 6, 6)
     key: list[KeyLine] = []
 
     def sign(found: Measure) -> str:
@@ -42,7 +42,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.shape([(-14, 0), (6, 0), (6, 2), (-14, 2)], "tray", closed=True, fill="wall", width=1.4)
     drawing.text((-4, 4.2), "from the front")
     if width.drawn:
-        half = float(width.middle) / 2
+        half = float(width.near) / 2
         drawing.shape(
             [(-4 - half, 0), (-4 - half, -tall), (-4 + half, -tall), (-4 + half, 0)], "handle", fill="cast", width=1.8
         )
@@ -52,7 +52,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.shape([(20, 0), (33, 0), (33, 2), (20, 2)], "tray", closed=True, fill="wall", width=1.4)
     drawing.text((26.5, 4.2), "from the side")
     if thickness.drawn:
-        deep = float(thickness.middle)
+        deep = float(thickness.near)
         for angle, dash in _directions(lean):
             drawing.shape(_body(pivot, tall, deep, angle), "handle", fill="" if dash else "cast", width=1.4, dash=dash)
         drawing.dimension(thickness, (26 - deep / 2, -1), (1, 0), (26 + deep / 2 + 2, -1.6), sign(thickness))
@@ -66,7 +66,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), (form,)))
     notes = [
         "Drawn as the tray stands on the bench, handle upwards; seen from the side the lip is to the left",
-        *silences(list(measures.values())),
+        *remarks(list(measures.values())),
     ]
     label = comparison.vocabulary.concepts[arch].label
     return Figure(f"{arch}-handle", f"Handle, {label} arch", drawing, key, notes)
@@ -101,7 +101,7 @@ def finger_rest_figure(comparison: Comparison, when: Scope) -> Figure | None:
     width, thickness = measure(comparison, "handle-width", when), measure(comparison, "handle-thickness", when)
     key = [KeyLine("", site.parameter.label, answer_text(site, comparison), (site,)), key_line("", count)]
     if width.drawn and thickness.drawn:
-        half, deep = float(width.middle) / 2, float(thickness.middle)
+        half, deep = float(width.near) / 2, float(thickness.near)
         (_, y), _ = areas(arch, "incisor-region")[0]
         corners = [(-half, y - deep / 2), (half, y - deep / 2), (half, y + deep / 2), (-half, y + deep / 2)]
         drawing.shape(corners, "handle", closed=True, fill="wall", width=1.4)

@@ -47,13 +47,18 @@ class Measure:
         return (self.low + self.high) / 2
 
     @property
+    def near(self) -> Fraction:
+        """The length at which a part is drawn: the smallest where sources differ, else the value."""
+        return self.low if self.differs and self.low is not None else self.middle
+
+    @property
     def reach(self) -> Fraction:
         """The largest length that is drawn: of a zone its far end, else the value."""
         return self.high if self.differs and self.high is not None else self.middle
 
 
 def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
-    """What a figure draws for a parameter in a case: the ruling, what all share, one voice, or the span of a contest."""
+    """What a figure draws for a parameter in a case: ruling, what all share, one voice, or the span of a contest."""
     topic = comparison.at(parameter, when)
     vocabulary = comparison.vocabulary
     unit = vocabulary.units[topic.parameter.unit].symbol
@@ -67,10 +72,8 @@ def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
     ends = [end for value in values for end in (value.low, value.high) if end is not None]
     low, high = (min(ends), max(ends)) if ends else (None, None)
     texts = [comparable_text(value, topic.parameter, vocabulary) for value in values]
-    if len(texts) == 1:
-        short = texts[0]
-    else:
-        short = range_text(low, high, unit) if low is not None else ""
+    span = range_text(low, high, unit) if low is not None else ""
+    short = texts[0] if len(texts) == 1 else span
     return Measure(topic, standing, low, high, short, told(standing, texts), len(texts))
 
 

@@ -1,5 +1,7 @@
 """The outline of the tray on the arch: landmarks, border clearance and posterior limit."""
 
+from dataclasses import replace
+
 from trayconcord.generators.figures.arch import (
     BACK,
     PAD,
@@ -19,7 +21,7 @@ from trayconcord.generators.figures.base import (
     key_line,
     narrowed,
     outline,
-    silences,
+    remarks,
 )
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
 from trayconcord.generators.figures.measures import Measure, measure
@@ -51,6 +53,9 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
     drawing = canvas(arch)
     draw_arch(drawing, arch)
     names = _landmarks(drawing, arch, vocabulary)
+    if shape.differs:
+        zone = [*shape.points(), shape.points()[0], *_back(replace(shape, far=True).points())]
+        drawing.shape(zone, "zone", closed=True, fill="back", width=0.6)
     drawing.shape(shape.points(), "tray", closed=True, width=2.2)
     key: list[KeyLine] = []
     measures: list[Measure] = []
@@ -64,19 +69,23 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
             drawing.dimension(found, start, way, label, sign, anchor=anchor, unit=unit)
             key.append(key_line(sign, found, f"{found.topic.parameter.label}, {what}"))
 
-    for found, angle, label, anchor in ((shape.labial, 20, (13, -6.5), "start"), (shape.buccal, 72, (31.6, 18), "end")):
+    sides: list[tuple[Measure, float, Point, str]] = [
+        (shape.labial, 20, (13, -6.5), "start"),
+        (shape.buccal, 72, (31.8, 4.5), "end"),
+    ]
+    for found, angle, label, anchor in sides:
         what = vocabulary.concepts[dict(found.topic.when)["region"]].label
         dx, dy = outwards(lambda a: fold(arch, a), angle)
         show(found, fold(arch, angle), (-dx, -dy), label, what, anchor)
     if arch == "maxillary":
-        places = (
+        places: list[tuple[str, Point, Point, str]] = [
             ("vibrating-line", posterior_line(0.45), (10.5, 46.5), "start"),
             ("fovea-palatinae", areas(arch, "fovea-palatinae")[0][0], (-3, 46.5), "end"),
             ("hamular-notch", crest(arch, -BACK[arch]), (-23, 46.5), "middle"),
-        )
-        for region, start, label, anchor in places:
+        ]
+        for region, start, place, side in places:
             found = measure(comparison, "posterior-extension", narrowed(when, comparison, region=region))
-            show(found, start, (0, 1), label, f"from the {vocabulary.concepts[region].label}", anchor)
+            show(found, start, (0, 1), place, f"from the {vocabulary.concepts[region].label}", side)
     else:
         dx, dy = outwards(lingual_fold, 60)
         what = vocabulary.concepts["lingual-sulcus"].label
@@ -85,20 +94,18 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
         back = crest(arch, PAD[1])
         show(shape.behind, (front[0], front[1]), (0, 1), (20, 53.5), "from its front", "start", unit=back[1] - front[1])
     key.append(KeyLine("", "landmarks", "; ".join(f"{n + 1} {name}" for n, name in enumerate(names))))
-    key.append(
-        KeyLine(
-            "", "lines", "thick, the border of the tray; dashes, the depth of the sulcus; dots, the crest of the ridge"
-        )
-    )
-    notes = [SCHEMATIC, *silences(measures)]
-    label = vocabulary.concepts[arch].label
-    return Figure(
-        f"{arch}-outline",
-        f"Outline of the tray, {label} arch, seen from the tissue side of the cast",
-        drawing,
-        key,
-        notes,
-    )
+    lines = "thick, the border of the tray; dashes, the depth of the sulcus; dots, the crest of the ridge"
+    if shape.differs:
+        lines += "; hatching, the zone in which the sources set the border"
+    key.append(KeyLine("", "lines", lines))
+    notes = [SCHEMATIC, *remarks(measures)]
+    title = f"Outline of the tray, {vocabulary.concepts[arch].label} arch, seen from the tissue side of the cast"
+    return Figure(f"{arch}-outline", title, drawing, key, notes)
+
+
+def _back(points: list[Point]) -> list[Point]:
+    """A closed line from its first point the other way round, to that point again."""
+    return [points[0], *points[:0:-1], points[0]]
 
 
 def _landmarks(drawing: Drawing, arch: str, vocabulary: Vocabulary) -> list[str]:

@@ -2,7 +2,7 @@
 
 from math import hypot
 
-from trayconcord.generators.figures.base import SIGNS, arch_of, key_line, narrowed, silences
+from trayconcord.generators.figures.base import SIGNS, arch_of, key_line, narrowed, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
 from trayconcord.generators.figures.measures import Measure, measure
 from trayconcord.kb.model import Scope, in_order
@@ -10,8 +10,8 @@ from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import scope_text
 
-RIDGE, HALF, CHEEK = 9.0, 6.0, 12.4
-"""The schematic ridge, in millimetres: height, half its width at the depth of the fold, and where the cheek begins."""
+RIDGE, HALF, CHEEK = 9.0, 6.0, 2.6
+"""The schematic ridge, in millimetres: height, half its width at the depth of the fold; the room for a cheek."""
 AXES = ("impression-material", "consistency")
 
 
@@ -46,36 +46,41 @@ def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figu
     margin = measure(comparison, "spacer-margin", case)
     if not spacer.drawn or not wall.drawn:
         return None
-    drawing = Drawing(-15, -19.5, 15, 2.5, 7)
-    ground = [(x / 4, -profile(x / 4)) for x in range(-54, 55)]
-    drawing.shape([*ground, (13.5, 2.5), (-13.5, 2.5)], "cast", closed=True, fill="cast", width=1.4)
-    floor = float(clearance.middle) if clearance.drawn else 0.0
-    low = float(spacer.low or 0) if spacer.differs else float(spacer.middle)
-    high, thick = float(spacer.reach), float(wall.middle)
-    edge = floor + (float(margin.middle) if margin.drawn else 0.0)
+    low, high = float(spacer.near), float(spacer.reach)
+    thin, thick = high + float(wall.near), high + float(wall.reach)
+    half, top = max(15.0, HALF + thick + 4), -max(19.5, RIDGE + thick + 5.5)
+    drawing = Drawing(-half, top, half, 2.5, 7)
+    ground = [(half * 0.9 * n / 108, -profile(half * 0.9 * n / 108, half)) for n in range(-108, 109)]
+    edge = half * 0.9
+    drawing.shape([*ground, (edge, 2.5), (-edge, 2.5)], "cast", closed=True, fill="cast", width=1.4)
+    floor = float(clearance.near) if clearance.drawn else 0.0
+    rim = floor + (float(margin.near) if margin.drawn else 0.0)
     if low:
-        drawing.shape(layer(0, low, edge), "spacer", closed=True, fill="hatch", width=0.8)
+        drawing.shape(layer(0, low, rim), "spacer", closed=True, fill="hatch", width=0.8)
     if high > low:
-        drawing.shape(layer(low, high, edge), "contested", closed=True, fill="back", width=0.8, dash="3 2")
-    drawing.shape(layer(high, high + thick, floor), "wall", closed=True, fill="wall", width=1.6)
+        drawing.shape(layer(low, high, rim), "contested", closed=True, fill="back", width=0.8, dash="3 2")
+    drawing.shape(layer(high, thin, floor), "wall", closed=True, fill="wall", width=1.6)
+    if thick > thin:
+        drawing.shape(layer(thin, thick, floor), "contested-wall", closed=True, fill="back", width=0.8, dash="3 2")
     key: list[KeyLine] = []
 
-    def show(found: Measure, start: Point, way: Point, label: Point, anchor: str, apart: float = 1.6) -> None:
+    def show(found: Measure, start: Point, way: Point, label: Point, anchor: str) -> None:
         if found.drawn:
             sign = SIGNS[len(key)]
-            drawing.dimension(found, start, way, label, sign, anchor=anchor, apart=apart)
+            drawing.dimension(found, start, way, label, sign, anchor=anchor, apart=1.6)
             key.append(key_line(sign, found))
 
-    show(spacer, (0, -RIDGE), (0, -1), (-13.5, -18), "start")
-    show(wall, (2.4, -ridge(2.4) - high), (0, -1), (13.5, -18), "end")
-    inner, outer = surface(high, floor), surface(high + thick, floor)
-    show(clearance, ((inner[-1][0] + outer[-1][0]) / 2, 0), (0, -1), (14.8, -13), "end")
-    if edge > floor:
-        show(margin, (inner[0][0] + 0.7, -floor), (0, -1), (-14.8, -13), "start")
+    show(spacer, (0, -RIDGE), (0, -1), (1.5 - half, top + 1.5), "start")
+    show(wall, (2.4, -ridge(2.4) - high), (0, -1), (half - 1.5, top + 1.5), "end")
+    inner, outer = surface(high, floor), surface(thin, floor)
+    show(clearance, ((inner[-1][0] + outer[-1][0]) / 2, 0), (0, -1), (half - 0.2, top + 6.5), "end")
+    if rim > floor:
+        show(margin, (inner[0][0] + 0.7, -floor), (0, -1), (0.2 - half, top + 6.5), "start")
     vocabulary = comparison.vocabulary
     name = "-".join(concept for _, concept in material)
-    notes = [] if not spacer.differs else ["The second hatching reaches from the thinnest to the thickest spacer"]
-    notes += silences([clearance])
+    zones = [m.topic.parameter.label for m in (spacer, wall) if m.differs]
+    notes = [f"The other hatching is the zone on which sources differ: {', '.join(zones)}"] if zones else []
+    notes += remarks([clearance, margin] if margin.differs else [clearance])
     title = f"Cross-section, {vocabulary.concepts[arch_of(when)].label} arch: {scope_text(material, vocabulary)}"
     return Figure(f"{arch_of(when)}-section-{name}", title, drawing, key, notes, "sections")
 
@@ -85,9 +90,9 @@ def ridge(x: float) -> float:
     return RIDGE * (1 - (x / HALF) ** 4)
 
 
-def profile(x: float) -> float:
-    """The height of the whole cast: ridge, folds and cheeks."""
-    return max(ridge(x), 0) + max(abs(x) - CHEEK, 0) * 2.5
+def profile(x: float, half: float) -> float:
+    """The height of the whole cast, on a canvas from ``-half`` to ``half``: ridge, folds and cheeks."""
+    return max(ridge(x), 0) + max(abs(x) - (half - CHEEK), 0) * 2.5
 
 
 def surface(distance: float, floor: float) -> list[Point]:

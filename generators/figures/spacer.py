@@ -9,7 +9,7 @@ from trayconcord.generators.figures.base import (
     draw_arch,
     key_line,
     outline,
-    silences,
+    remarks,
 )
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure
@@ -46,7 +46,7 @@ def relief_figure(comparison: Comparison, when: Scope) -> Figure | None:
     missing = _areas(drawing, about, comparison, arch, "dots")
     key = [KeyLine("", about.parameter.label, answer_text(about, comparison), (about,))]
     key.append(KeyLine("", "pattern", "dots, an area to be relieved"))
-    notes = [SCHEMATIC, *silences([measure(comparison, "relief-thickness", when)]), *missing]
+    notes = [SCHEMATIC, *remarks([measure(comparison, "relief-thickness", when)]), *missing]
     return Figure(f"{arch}-relief", f"Relief areas, {vocabulary.concepts[arch].label} arch", drawing, key, notes)
 
 
@@ -74,7 +74,7 @@ def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) 
     arch, vocabulary = arch_of(when), comparison.vocabulary
     shape = outline(comparison, when)
     margin = measure(comparison, "spacer-margin", when)
-    inside = float(margin.middle) if margin.drawn else 0.0
+    inside = float(margin.near) if margin.drawn else 0.0
     drawing = canvas(arch)
     partial = name == "partial-spacer"
     drawing.shape(shape.points(inside), "spacer", closed=True, fill="hatch", width=1.2)
@@ -88,7 +88,7 @@ def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) 
         way = (inner[0] - border[0], inner[1] - border[1])
         drawing.dimension(margin, border, way, (31.6, 12.5), SIGNS[0], anchor="end")
         key.append(key_line(SIGNS[0], margin))
-    notes = [SCHEMATIC, *silences([margin])]
+    notes = [SCHEMATIC, *remarks([margin])]
     if not margin.drawn:
         notes.append("The spacer is drawn up to the border of the tray")
     if name != "full-spacer":

@@ -2,7 +2,7 @@
 
 from trayconcord.generators.charts import letter
 from trayconcord.generators.figures.arch import areas
-from trayconcord.generators.figures.base import SCHEMATIC, arch_of, canvas, draw_arch, key_line, outline, silences
+from trayconcord.generators.figures.base import SCHEMATIC, arch_of, canvas, draw_arch, key_line, outline, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure, told
 from trayconcord.kb.model import Scope, comparable
@@ -30,7 +30,7 @@ def answer_text(topic: Topic, comparison: Comparison) -> str:
 def draw_sites(
     drawing: Drawing, topic: Topic, comparison: Comparison, arch: str, size: tuple[float, float]
 ) -> list[str]:
-    """Draw the sites of a set as rectangles, with the letters of the positions; returns the sites that have no place."""
+    """Draw the sites of a set as rectangles with the letters of the positions; returns the sites without a place."""
     values = answers(topic, comparison)
     where: dict[str, list[str]] = {}
     for number, value in enumerate(values):
@@ -65,7 +65,7 @@ def stops_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing = canvas(arch)
     draw_arch(drawing, arch)
     drawing.shape(outline(comparison, when).points(), "tray", closed=True, width=1.6)
-    size = (float(width.middle) if width.drawn else 3.0, float(length.middle) if length.drawn else 3.0)
+    size = (float(width.near) if width.drawn else 3.0, float(length.near) if length.drawn else 3.0)
     missing = draw_sites(drawing, sites, comparison, arch, size)
     key = [KeyLine("", sites.parameter.label, answer_text(sites, comparison), (sites,)), key_line("", count)]
     # the size stands beside the arch, where no site hides it
@@ -80,6 +80,6 @@ def stops_figure(comparison: Comparison, when: Scope) -> Figure | None:
     notes = [SCHEMATIC, "A site to the side is drawn on both sides; letters name the positions of the sources"]
     if missing:
         notes.append(f"Not drawn, since the schematic has no place for it: {', '.join(missing)}")
-    notes += silences([count, length, width])
+    notes += remarks([count, length, width])
     label = vocabulary.concepts[arch].label
     return Figure(f"{arch}-stops", f"Sites and size of the stops, {label} arch", drawing, key, notes)
