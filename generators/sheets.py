@@ -103,7 +103,7 @@ class _Writer:
         self.references = ReferenceList(store)
         self.claims = claims_about(arch, store)
         self._named: set[str] = set()
-        self._said: set[tuple[str, str, str, str]] = set()
+        self._said: dict[tuple[str, str, str], str] = {}
 
     def sheet(self) -> Sheet:
         scopes: dict[str, set[Scope]] = {}
@@ -146,18 +146,18 @@ class _Writer:
         )
 
     def _figure(self, figure: Figure) -> ShownFigure:
-        """A figure with its references; of a series, what an earlier figure has said is not said again."""
+        """A figure with its references; of a series, what the one before said is not said again."""
         key, again = [], []
         for line in figure.key:
-            said = (figure.series, line.sign, line.label, line.text)
-            if figure.series and said in self._said:
+            about = (figure.series, line.sign, line.label)
+            if figure.series and self._said.get(about) == line.text:
                 again.append(line.sign)
                 continue
-            self._said.add(said)
+            self._said[about] = line.text
             numbers = {number for topic in line.topics for number in self._cite(topic.claims)}
             key.append((line.sign, line.label, line.text, sorted(numbers)))
         if again:
-            key.append((", ".join(again), "", "as above", []))
+            key.append((", ".join(again), "", "as in the one before", []))
         return ShownFigure(figure, key)
 
     def _entry(self, parameter: Parameter, scopes: set[Scope]) -> Entry | None:
