@@ -154,8 +154,7 @@ class _Writer:
                 again.append(line.sign)
                 continue
             self._said[about] = line.text
-            numbers = {number for topic in line.topics for number in self._cite(topic.claims)}
-            key.append((line.sign, line.label, line.text, sorted(numbers)))
+            key.append((line.sign, line.label, line.text, self._cite(line.claims)))
         if again:
             key.append((", ".join(again), "", "as in the one before", []))
         return ShownFigure(figure, key)

@@ -16,7 +16,7 @@ from trayconcord.generators.figures.drawing import Figure
 from trayconcord.generators.figures.measures import measure
 from trayconcord.kb.model import Claim, Scope, comparable, in_order
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Interval, Quantity
+from trayconcord.kb.values import Choice, Interval, Quantity
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Comparison
 
@@ -154,6 +154,19 @@ def test_the_layers_of_a_cross_section_are_as_thick_as_their_values(
             assert ridge - tops["contested"] == pytest.approx(float(high), abs=0.01)
         assert walls[0].low is not None
         assert ridge - float(high) - tops["wall"] == pytest.approx(float(walls[0].low), abs=0.01)
+
+
+def test_a_spacer_design_cites_those_who_give_it_and_no_others(shipped_report: Report, shipped_store: Store) -> None:
+    seen = set()
+    for figure in drawn_from(shipped_report.comparison, shipped_store):
+        for line in figure.key:
+            if line.label == "given":
+                arch, _, design = figure.name.partition("-")
+                seen.add((arch, design))
+                assert {claim.value for claim in line.claims} == {Choice(design)}
+                whens = [dict(claim.when).get("arch", arch) for claim in line.claims]
+                assert whens and set(whens) == {arch}
+    assert {("maxillary", "full-spacer"), ("maxillary", "partial-spacer"), ("mandibular", "partial-spacer")} <= seen
 
 
 def test_a_figure_says_in_words_what_it_shows(shipped_report: Report, shipped_store: Store) -> None:

@@ -36,7 +36,7 @@ def arch_of(when: Scope) -> str:
 
 def key_line(sign: str, found: Measure, label: str = "") -> KeyLine:
     """The line of the key for a measure."""
-    return KeyLine(sign, label or found.topic.parameter.label, found.told, (found.topic,))
+    return KeyLine(sign, label or found.topic.parameter.label, found.told, found.topic.claims)
 
 
 def remarks(found: list[Measure]) -> list[str]:

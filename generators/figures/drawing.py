@@ -11,7 +11,7 @@ from html import escape
 from math import hypot
 
 from trayconcord.generators.figures.measures import Measure
-from trayconcord.shapes.compare import Topic
+from trayconcord.kb.model import Claim
 
 Point = tuple[float, float]
 
@@ -42,12 +42,12 @@ def number(value: float | Fraction) -> str:
 
 @dataclass(frozen=True)
 class KeyLine:
-    """A line of the key: the sign in the drawing, what it stands for, and the topics behind it."""
+    """A line of the key: the sign in the drawing, what it stands for, and the claims behind it."""
 
     sign: str
     label: str
     text: str
-    topics: tuple[Topic, ...] = ()
+    claims: tuple[Claim, ...] = ()
 
 
 @dataclass

@@ -63,7 +63,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
             reach, (26, -tall / 2), (-1, 0), (26 - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end"
         )
     if form.claims:
-        key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), (form,)))
+        key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), form.claims))
     notes = [
         "Drawn as the tray stands on the bench, handle upwards; seen from the side the lip is to the left",
         *remarks(list(measures.values())),
@@ -99,7 +99,7 @@ def finger_rest_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.shape(outline(comparison, when).points(), "tray", closed=True, width=1.6)
     missing = draw_sites(drawing, site, comparison, arch, (3.0, 6.0))
     width, thickness = measure(comparison, "handle-width", when), measure(comparison, "handle-thickness", when)
-    key = [KeyLine("", site.parameter.label, answer_text(site, comparison), (site,)), key_line("", count)]
+    key = [KeyLine("", site.parameter.label, answer_text(site, comparison), site.claims), key_line("", count)]
     if width.drawn and thickness.drawn:
         half, deep = float(width.near) / 2, float(thickness.near)
         (_, y), _ = areas(arch, "incisor-region")[0]

@@ -99,6 +99,8 @@ def outline_figure(comparison: Comparison, when: Scope) -> Figure:
         lines += "; hatching, the zone in which the sources set the border"
     key.append(KeyLine("", "lines", lines))
     notes = [SCHEMATIC, *remarks(measures)]
+    if not all(found.drawn for found in measures):
+        notes.append("Where nothing sets the border, it is drawn at the landmark itself")
     title = f"Outline of the tray, {vocabulary.concepts[arch].label} arch, seen from the tissue side of the cast"
     return Figure(f"{arch}-outline", title, drawing, key, notes)
 

@@ -14,8 +14,9 @@ from trayconcord.generators.figures.base import (
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure
 from trayconcord.generators.figures.stops import answer_text, answers
-from trayconcord.kb.model import Scope
+from trayconcord.kb.model import Claim, Scope
 from trayconcord.kb.values import Choice, Membership
+from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import scope_text
@@ -25,13 +26,29 @@ DESIGNS = ("full-spacer", "full-spacer-with-relief", "partial-spacer")
 
 def spacer_figures(comparison: Comparison, when: Scope) -> list[Figure]:
     """A figure for each design that a source or the course gives for the case or for a narrower one."""
+    vocabulary = comparison.vocabulary
+    stated = [topic for topic in comparison.answered if topic.parameter.id == "spacer-design"]
+    cases = dict.fromkeys(case for topic in stated if (case := meet(when, topic.when, vocabulary)) is not None)
     given: dict[str, list[Topic]] = {}
-    for topic in comparison.answered:
-        if topic.parameter.id == "spacer-design" and meet(when, topic.when, comparison.vocabulary) is not None:
-            for value in answers(topic, comparison):
-                if isinstance(value, Choice):
-                    given.setdefault(value.concept, []).append(topic)
+    for case in cases:
+        topic = comparison.at("spacer-design", case)
+        for value in answers(topic, comparison):
+            if isinstance(value, Choice):
+                given.setdefault(value.concept, []).append(topic)
     return [_design(comparison, when, name, given[name]) for name in DESIGNS if name in given]
+
+
+def _given_for(name: str, given: list[Topic], when: Scope, vocabulary: Vocabulary) -> KeyLine:
+    """For which cases a design is given, by the claims that give it."""
+    cases = []
+    claims: dict[str, Claim] = {}
+    for topic in given:
+        case = scope_text(tuple(pair for pair in topic.when if pair not in when), vocabulary)
+        case = f"for {case}" if case else "in general"
+        others = {"ruled": " (the course’s decision)", "contested": " (sources differ)", "single": " (one source only)"}
+        cases.append(case + others.get("ruled" if topic.ruling else topic.standing, ""))
+        claims |= {claim.id: claim for claim in topic.claims if claim.value == Choice(name)}
+    return KeyLine("", "given", "; ".join(cases), tuple(claims.values()))
 
 
 def relief_figure(comparison: Comparison, when: Scope) -> Figure | None:
@@ -44,7 +61,7 @@ def relief_figure(comparison: Comparison, when: Scope) -> Figure | None:
     draw_arch(drawing, arch)
     drawing.shape(outline(comparison, when).points(), "tray", closed=True, width=1.6)
     missing = _areas(drawing, about, comparison, arch, "dots")
-    key = [KeyLine("", about.parameter.label, answer_text(about, comparison), (about,))]
+    key = [KeyLine("", about.parameter.label, answer_text(about, comparison), about.claims)]
     key.append(KeyLine("", "pattern", "dots, an area to be relieved"))
     notes = [SCHEMATIC, *remarks([measure(comparison, "relief-thickness", when)]), *missing]
     return Figure(f"{arch}-relief", f"Relief areas, {vocabulary.concepts[arch].label} arch", drawing, key, notes)
@@ -80,9 +97,7 @@ def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) 
     drawing.shape(shape.points(inside), "spacer", closed=True, fill="hatch", width=1.2)
     draw_arch(drawing, arch)
     drawing.shape(shape.points(), "tray", closed=True, width=1.6)
-    cases = [scope_text(tuple(pair for pair in topic.when if pair not in when), vocabulary) for topic in given]
-    told_for = "; ".join(dict.fromkeys(case or "in general" for case in cases))
-    key = [KeyLine("", "given for", told_for, tuple(given))]
+    key = [_given_for(name, given, when, vocabulary)]
     if margin.drawn:
         border, inner = shape.outer(75), shape.outer(75, 1)
         way = (inner[0] - border[0], inner[1] - border[1])
@@ -94,7 +109,7 @@ def _design(comparison: Comparison, when: Scope, name: str, given: list[Topic]) 
     if name != "full-spacer":
         about = comparison.at("spacer-coverage" if partial else "relief-areas", when)
         if answers(about, comparison):
-            key.append(KeyLine("", about.parameter.label, answer_text(about, comparison), (about,)))
+            key.append(KeyLine("", about.parameter.label, answer_text(about, comparison), about.claims))
         notes += _areas(drawing, about, comparison, arch, "cross" if partial else "dots")
         signs = "crossed, named as covered; white with ×, named as left bare" if partial else "dots, relief"
         key.append(KeyLine("", "pattern", f"hatching, the spacer; {signs}"))

@@ -67,7 +67,7 @@ def stops_figure(comparison: Comparison, when: Scope) -> Figure | None:
     drawing.shape(outline(comparison, when).points(), "tray", closed=True, width=1.6)
     size = (float(width.near) if width.drawn else 3.0, float(length.near) if length.drawn else 3.0)
     missing = draw_sites(drawing, sites, comparison, arch, size)
-    key = [KeyLine("", sites.parameter.label, answer_text(sites, comparison), (sites,)), key_line("", count)]
+    key = [KeyLine("", sites.parameter.label, answer_text(sites, comparison), sites.claims), key_line("", count)]
     # the size stands beside the arch, where no site hides it
     corner = (-31.0, 43.0) if arch == "maxillary" else (-3.0, 44.0)
     if length.drawn and width.drawn:
