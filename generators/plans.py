@@ -14,7 +14,8 @@ from trayconcord.kb.yaml_nodes import NodeReader, compose
 
 ARCHES = ("maxillary", "mandibular")
 DEPTHS = ("full", "brief")
-KEYS = ("title", "arch", "depth", "figures", "chapters", "tables")
+KEYS = ("title", "arch", "depth", "figures", "charts", "chapters", "tables")
+YES = ("yes", "true")
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class Plan:
     arches: tuple[str, ...]
     depth: str
     figures: bool
+    charts: bool
+    """Whether a range chart shows the quantities on which the sources differ."""
     chapters: tuple[PlannedChapter, ...]
     tables: tuple[PlannedTable, ...]
 
@@ -69,7 +72,8 @@ def read_plan(path: Path, vocabulary: Vocabulary) -> Plan:
         title=reader.text(given["title"], "title", 200) if "title" in given else "Study sheets",
         arches=_arches(reader, given),
         depth=_one_of(reader, given, "depth", DEPTHS),
-        figures=_one_of(reader, given, "figures", ("yes", "no", "true", "false")) in ("yes", "true"),
+        figures=_one_of(reader, given, "figures", ("yes", "no", "true", "false")) in YES,
+        charts=_one_of(reader, given, "charts", ("no", "yes", "true", "false")) in YES,
         chapters=_chapters(reader, given["chapters"], vocabulary) if "chapters" in given else (),
         tables=_tables(reader, given["tables"], vocabulary) if "tables" in given else (),
     )

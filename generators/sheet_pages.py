@@ -1,5 +1,6 @@
 """The study sheets as pages: HTML, Markdown, and their figures as files, for the site or for a folder of their own."""
 
+from dataclasses import replace
 from importlib.metadata import version
 
 from markupsafe import Markup
@@ -22,7 +23,8 @@ def site_sheets(comparison: Comparison, store: Store) -> dict[str, str]:
         planned = [chapter for chapter in plan.chapters if chapter.title in {c.title for c in whole.chapters}]
         names = {chapter.title: f"study-sheet-{arch}-{chapter.of[0]}" for chapter in planned}
         for chapter in planned:
-            part = study_sheet(comparison, store, arch, plan.only(chapter, store.vocabulary))
+            alone = replace(plan.only(chapter, store.vocabulary), charts=True)  # a sheet of one chapter has the room
+            part = study_sheet(comparison, store, arch, alone)
             pages |= _pages(names[chapter.title], part, store, f"study-sheet-{arch}.html", {}, alone=False)
         pages |= _pages(f"study-sheet-{arch}", whole, store, "", names, alone=False)
     return pages
@@ -51,6 +53,12 @@ def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, s
         parts=parts,
         alone=alone,
         drawn={figure.name: Markup(figure.svg()) for figure in figures},
+        charts={
+            entry.parameter.id: (Markup(entry.chart[0]), entry.chart[1])
+            for chapter in sheet.chapters
+            for entry in chapter.entries
+            if entry.chart
+        },
         cautions=sheet.cautions,
         store=store,
         version=version("trayconcord"),

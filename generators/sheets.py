@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from trayconcord.generators.charts import letter
+from trayconcord.generators.charts import letter, range_chart, scale_of
 from trayconcord.generators.figures.chapters import figures_of
 from trayconcord.generators.figures.drawing import Figure
 from trayconcord.generators.plans import Plan, PlannedTable
@@ -36,6 +36,8 @@ class Entry:
     other_names: list[tuple[str, tuple[str, ...]]]
     left_out: int
     """How many narrower cases a brief sheet does not give."""
+    chart: tuple[str, str] | None
+    """A range chart, as SVG, of the first case on which the sources differ, and what it shows."""
 
 
 @dataclass(frozen=True)
@@ -172,7 +174,16 @@ class _Writer:
             return None
         shown = topics[:1] if self.plan.depth == "brief" else topics
         answers = [self._answer(topic, self._case(topic)) for topic in shown]
-        return Entry(parameter, answers, self._other_names(parameter, shown), len(topics) - len(shown))
+        left_out = len(topics) - len(shown)
+        return Entry(parameter, answers, self._other_names(parameter, shown), left_out, self._chart(parameter, shown))
+
+    def _chart(self, parameter: Parameter, topics: list[Topic]) -> tuple[str, str] | None:
+        contested = [topic for topic in topics if topic.standing == "contested"]
+        if not self.plan.charts or parameter.kind not in ("interval", "count") or not contested:
+            return None
+        topic = contested[0]
+        chart = range_chart(topic, self.store, scale_of([topic], self.store))
+        return chart, f"{parameter.label}, {self._case(topic)}"
 
     def _case(self, topic: Topic) -> str:
         left = tuple(condition for condition in topic.when if condition not in self.here)

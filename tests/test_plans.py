@@ -45,6 +45,7 @@ def test_the_plan_that_ships_takes_every_chapter_once(vocabulary: Vocabulary) ->
         ("chapters: [methods]\narch: upper\n", "2:7", "use one of: both, maxillary, mandibular"),
         ("chapters: [methods]\ndepth: deep\n", "2:8", "use one of: full, brief"),
         ("chapters: [methods]\nfigures: some\n", "2:10", "use one of: yes, no"),
+        ("chapters: [methods]\ncharts: 3\n", "2:9", "use one of: no"),
         ("chapters: [methods]\ncolour: red\n", "2:1", "unknown key colour"),
         ("chapters: [methods]\ntitle: ''\n", "2:8", "title is empty"),
         ("chapters: methods\n", "1:11", "chapters must be a list"),
@@ -123,6 +124,16 @@ def test_a_department_gets_its_rulings_on_its_sheets(tmp_path: Path) -> None:
     for ending in ("html", "md"):
         text = (tmp_path / "out" / f"study-sheet-maxillary.{ending}").read_text(encoding="utf-8")
         assert "by decision of the course: We do" in text
+
+
+def test_a_plan_may_ask_for_range_charts(tmp_path: Path) -> None:
+    for answer, wanted in (("yes", True), ("no", False)):
+        path = plan_file(tmp_path, f"chapters: [spacer-and-relief]\narch: maxillary\nfigures: no\ncharts: {answer}\n")
+        assert main(["sheets", str(path), "--out", str(tmp_path / "out")]) == 0
+        page = parse((tmp_path / "out" / "study-sheet-maxillary.html").read_text(encoding="utf-8"))
+        titles = [next(chart.all("title")).text for chart in page.all("svg")]
+        assert any(title.startswith("Range chart of spacer thickness, ") for title in titles) == wanted
+        assert bool(titles) == wanted
 
 
 def test_a_folder_that_is_somebodys_own_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
