@@ -22,6 +22,14 @@ def build(report: Report, out: Path) -> list[str]:
     pages = site_pages(report)
     pages["export/rules.json"] = rules_json(report.store, report.comparison).encode()
     pages["export/rules.ttl"] = rules_turtle(report.store, report.comparison)
+    return write_folder(pages, out)
+
+
+def write_folder(pages: dict[str, bytes], out: Path) -> list[str]:
+    """Put files in place as one folder, which only an earlier call may have made; returns their names, in order.
+
+    Raises `UnusableInput`.
+    """
     contents = pages | {MARKER: b"This folder is replaced by the next build.\n"}
     try:
         _put_in_place(contents, out)

@@ -146,6 +146,18 @@ def _parser() -> argparse.ArgumentParser:
     reasons.add_argument("case", nargs="*", metavar="CASE", help="a case file, or conditions as axis=concept")
     for sub in (planned, reasons):
         sub.add_argument("--format", choices=("text", "json"), default="text")
+    sheets = command(
+        "sheets",
+        _sheets,
+        "Write study sheets after a plan of your own: chapters, arch, depth and order.",
+        "trayconcord sheets plan.yaml --kb my-department --out sheets",
+    )
+    sheets.add_argument(
+        "plan", nargs="?", type=Path, metavar="PLAN.yaml", help="without one: all chapters, both arches"
+    )
+    sheets.add_argument(
+        "--out", type=Path, default=Path("sheets"), metavar="DIR", help="folder to write (default: sheets)"
+    )
     demo = command(
         "demo",
         _demo,
@@ -164,7 +176,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, planned, reasons, terms):
+    for sub in (add, form, check, compare, agenda, build, planned, reasons, sheets, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -349,6 +361,21 @@ def _why(options: argparse.Namespace) -> int:
     case = _case(options.case, store).when
     found = why(options.parameter, case, store, Comparison(store))
     print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
+    return OK
+
+
+def _sheets(options: argparse.Namespace) -> int:
+    from trayconcord.generators.build import write_folder
+    from trayconcord.generators.plans import default_plan, read_plan
+    from trayconcord.generators.sheet_pages import planned_sheets
+    from trayconcord.shapes.compare import Comparison
+
+    store = _loaded(options)
+    plan = read_plan(options.plan, store.vocabulary) if options.plan else default_plan(store.vocabulary)
+    pages = planned_sheets(Comparison(store), store, plan)
+    write_folder(pages, options.out)
+    starts = ", ".join(str(options.out / name) for name in pages if name.endswith(".html"))
+    print(f"wrote {len(pages)} files to {options.out}; read {starts}")
     return OK
 
 

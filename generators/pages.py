@@ -5,31 +5,29 @@ Every page can be read without its script, which adds the search, the filters an
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 from importlib.metadata import version
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
+from trayconcord.generators.glossary import glossary
 from trayconcord.generators.overview import chapter_standings, coverage
-from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
-from trayconcord.generators.sheets import claims_about, study_sheet
+from trayconcord.generators.references import UNNAMED, reference_text
+from trayconcord.generators.rendering import cautions_of, render, template_text
+from trayconcord.generators.sheet_pages import site_sheets
 from trayconcord.generators.site_data import NAME as DATA
 from trayconcord.generators.site_data import site_data
 from trayconcord.kb.canonical import canonical_hash
-from trayconcord.kb.model import Claim, Source, comparable, concepts_in
+from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
-from trayconcord.kb.vocabulary import Caution, Parameter
+from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
 
-ARCHES = ("maxillary", "mandibular")
 PLAIN = ("style.css", "site.js", "find.js", "rulings.js", "decide.js", "decisions.js")
 """What is handed out as it stands."""
 COVERAGE_SHOWN = 15
@@ -61,7 +59,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
             "reconciliation.html.j2",
             contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
             settled=[section for section in sections if not section.count("contested")],
-            cautions=_cautions(store, store.claims),
+            cautions=cautions_of(store, store.claims),
             **common,
         ),
         "sources.html": render("sources.html.j2", sources=_sources(store), **common),
@@ -69,27 +67,13 @@ def site_pages(report: Report) -> dict[str, bytes]:
     for section in sections:
         about = [claim for claim in store.claims if claim.parameter == section.parameter.id]
         pages[f"question-{section.parameter.id}.html"] = render(
-            "question.html.j2", section=section, cautions=_cautions(store, about), **common
+            "question.html.j2", section=section, cautions=cautions_of(store, about), **common
         )
-    for arch in ARCHES:
-        references = ReferenceList(store)
-        sheet = study_sheet(report.comparison, store, arch, references)
-        pages[f"study-sheet-{arch}.html"] = render(
-            "sheet.html.j2",
-            sheet=sheet,
-            arch=store.vocabulary.concepts[arch],
-            references=references.entries(),
-            cautions=_cautions(store, claims_about(arch, store)),
-            **common,
-        )
+    pages["glossary.html"] = render("glossary.html.j2", glossary=glossary(store.vocabulary), **common)
+    pages |= site_sheets(report.comparison, store, common["store_hash"])
     pages[DATA] = site_data([(block.topic, block.address) for section in sections for block in section.topics], store)
     pages |= {name: template_text(name) for name in PLAIN}
     return {name: text.encode() for name, text in pages.items()}
-
-
-def _cautions(store: Store, claims: list[Claim]) -> list[Caution]:
-    """The cautions that a page must show because of what its claims name."""
-    return store.vocabulary.cautions_for(concept for claim in claims for concept in concepts_in(claim))
 
 
 @dataclass(frozen=True)
@@ -326,28 +310,3 @@ def _sources(store: Store) -> list[dict[str, Any]]:
 
 def _row_or_none(claim: Claim, store: Store) -> Row | None:
     return _row(claim, (), store) if claim.value is not None else None
-
-
-def template_text(name: str) -> str:
-    """The text of a shipped template or style sheet."""
-    return (files("trayconcord.generators") / "templates" / name).read_text(encoding="utf-8")
-
-
-@cache
-def _environment() -> Environment:
-    names = [
-        path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")
-    ]
-    return Environment(
-        loader=DictLoader({name: template_text(name) for name in sorted(names)}),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
-def render(name: str, **context: Any) -> str:
-    """A template filled in; text from the store is escaped."""
-    return _environment().get_template(name).render(**context)

@@ -1,6 +1,8 @@
 """References: how a source is cited in a list, and the numbers it gets on a page."""
 
-from trayconcord.kb.model import Source
+from dataclasses import dataclass
+
+from trayconcord.kb.model import Claim, Source
 from trayconcord.kb.store import Store
 
 UNNAMED = "unnamed-source"
@@ -31,21 +33,38 @@ def _author(author: str) -> str:
     return f"{family} {initials}".strip()
 
 
+@dataclass(frozen=True)
+class Reference:
+    """An entry of a list: its number, the source, its text, and the places in it that the page cites."""
+
+    number: int
+    source: str
+    text: str
+    places: tuple[str, ...]
+
+
 class ReferenceList:
     """The sources that a page cites, numbered in the order in which they are first named."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
+        self._places: dict[str, set[str]] = {}
         self._numbers: dict[str, int] = {}
 
-    def number(self, source: str) -> int:
-        """The number of a source on this page."""
-        return self._numbers.setdefault(source, len(self._numbers) + 1)
+    def cite(self, claim: Claim) -> int:
+        """The number of a claim's source on this page; the claim's place in it is remembered."""
+        self._places.setdefault(claim.source, set()).add(claim.at)
+        return self._numbers.setdefault(claim.source, len(self._numbers) + 1)
 
-    def entries(self) -> list[tuple[int, str, str]]:
-        """Number, id and text of every source cited, in order."""
+    def entries(self) -> list[Reference]:
+        """Every source cited, in order."""
         sources = self._store.sources
         return [
-            (number, source or UNNAMED, reference_text(sources[source]) if source in sources else source or UNNAMED)
+            Reference(
+                number,
+                source or UNNAMED,
+                reference_text(sources[source]) if source in sources else source or UNNAMED,
+                tuple(sorted(self._places[source] - {""})),
+            )
             for source, number in self._numbers.items()
         ]

@@ -1,12 +1,15 @@
-"""Study sheets: for one arch, chapter by chapter, what holds and where the sources differ."""
+"""Study sheets: for one arch, chapter by chapter, what holds and where the sources differ, with figures and tables."""
 
 from dataclasses import dataclass
 
-from trayconcord.generators.charts import letter
-from trayconcord.generators.references import ReferenceList
-from trayconcord.kb.model import Claim, Ruling, Scope, in_order
+from trayconcord.generators.charts import letter, range_chart, scale_of
+from trayconcord.generators.figures.chapters import figures_of
+from trayconcord.generators.figures.drawing import Figure
+from trayconcord.generators.plans import Plan, PlannedTable
+from trayconcord.generators.references import Reference, ReferenceList
+from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order
 from trayconcord.kb.store import Store
-from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
+from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers, meet
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
@@ -14,7 +17,7 @@ from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
 @dataclass(frozen=True)
 class Answer:
-    """One line of a sheet: a case, what holds in it, and the numbers of the references."""
+    """What holds in a case, with the numbers of the references. ``standing`` is `ruled` or that of the topic."""
 
     case: str
     standing: str
@@ -26,18 +29,59 @@ class Answer:
 
 @dataclass(frozen=True)
 class Entry:
-    """A parameter of a sheet with its answers."""
+    """A parameter of a sheet with its answers, and the other names of what it mentions first on the sheet."""
 
     parameter: Parameter
     answers: list[Answer]
+    other_names: list[tuple[str, tuple[str, ...]]]
+    left_out: int
+    """How many narrower cases a brief sheet does not give."""
+    chart: tuple[str, str] | None
+    """A range chart, as SVG, of the first case on which the sources differ, and what it shows."""
+
+
+@dataclass(frozen=True)
+class ShownFigure:
+    """A figure with the references of each line of its key."""
+
+    figure: Figure
+    key: list[tuple[str, str, str, list[int]]]
 
 
 @dataclass(frozen=True)
 class Chapter:
     """A chapter of a sheet."""
 
-    chapter: Term
+    title: str
+    figures: list[ShownFigure]
     entries: list[Entry]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Answers by the concepts of an axis: the columns, and for each row its case and its cells."""
+
+    title: str
+    columns: list[Parameter]
+    rows: list[tuple[str, list[Answer]]]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A study sheet for one arch."""
+
+    title: str
+    arch: Term
+    depth: str
+    chapters: list[Chapter]
+    tables: list[Table]
+    cautions: list[Caution]
+    references: list[Reference]
+
+    @property
+    def heading(self) -> str:
+        """The title with the arch."""
+        return f"{self.title}: {self.arch.label} arch"
 
 
 def claims_about(arch: str, store: Store) -> list[Claim]:
@@ -46,41 +90,159 @@ def claims_about(arch: str, store: Store) -> list[Claim]:
     return [c for c in store.claims if c.value is not None and meet(here, c.when, store.vocabulary) is not None]
 
 
-def study_sheet(comparison: Comparison, store: Store, arch: str, references: ReferenceList) -> list[Chapter]:
+def study_sheet(comparison: Comparison, store: Store, arch: str, plan: Plan) -> Sheet:
     """The sheet of an edentulous arch. A case whose answer is that of a more general line is left out."""
-    vocabulary = store.vocabulary
-    here = in_order({"arch": arch, "dentition": "edentulous"}, vocabulary)
-    scopes: dict[str, set[Scope]] = {}
-    records: list[Claim | Ruling] = [*claims_about(arch, store)]
-    records += [ruling for ruling in store.rulings if ruling.value is not None]  # also on a case that no source states
-    for record in records:
-        common = meet(here, record.when, vocabulary)
-        if common is not None:
-            scopes.setdefault(record.parameter, set()).add(common)
-    chapters = []
-    for chapter in vocabulary.chapters.values():
-        entries = []
-        for parameter in vocabulary.parameters.values():
-            if parameter.chapter == chapter.id and parameter.id in scopes:
-                answers = _answers(comparison, parameter, scopes[parameter.id], here, references)
-                if answers:
-                    entries.append(Entry(parameter, answers))
-        if entries:
-            chapters.append(Chapter(chapter, entries))
-    return chapters
+    return _Writer(comparison, store, arch, plan).sheet()
 
 
-def _answers(
-    comparison: Comparison, parameter: Parameter, scopes: set[Scope], here: Scope, references: ReferenceList
-) -> list[Answer]:
-    vocabulary = comparison.vocabulary
-    ordered = sorted(scopes, key=lambda scope: (len(scope), _reading_order(scope, vocabulary)))
-    topics: list[Topic] = []
-    for scope in ordered:
-        topic = comparison.at(parameter.id, scope)
-        if (topic.claims or topic.ruling) and not any(_says_the_same(topic, other, vocabulary) for other in topics):
-            topics.append(topic)
-    return [_answer(topic, here, vocabulary, references) for topic in topics]
+class _Writer:
+    """Writes one sheet from top to bottom: references are numbered, and other names told, where they first come up."""
+
+    def __init__(self, comparison: Comparison, store: Store, arch: str, plan: Plan) -> None:
+        self.comparison, self.store, self.plan, self.arch = comparison, store, plan, arch
+        self.vocabulary = store.vocabulary
+        self.here = in_order({"arch": arch, "dentition": "edentulous"}, store.vocabulary)
+        self.references = ReferenceList(store)
+        self.claims = claims_about(arch, store)
+        self._named: set[str] = set()
+        self._said: dict[tuple[str, str, str], str] = {}
+
+    def sheet(self) -> Sheet:
+        scopes: dict[str, set[Scope]] = {}
+        records: list[Claim | Ruling] = [*self.claims]
+        records += [ruling for ruling in self.store.rulings if ruling.value is not None]  # also where no source speaks
+        for record in records:
+            common = meet(self.here, record.when, self.vocabulary)
+            if common is not None:
+                scopes.setdefault(record.parameter, set()).add(common)
+        chapters = []
+        for planned in self.plan.chapters:
+            figures = [
+                self._figure(figure)
+                for name in planned.of
+                if self.plan.figures
+                for figure in figures_of(name, self.comparison, self.here)
+            ]
+            entries = [
+                entry
+                for name in planned.of
+                for parameter in self.vocabulary.parameters.values()
+                if parameter.chapter == name and parameter.id in scopes
+                if (entry := self._entry(parameter, scopes[parameter.id])) is not None
+            ]
+            if entries:
+                chapters.append(Chapter(planned.title, figures, entries))
+        tables = [table for planned in self.plan.tables if (table := self._table(planned)) is not None]
+        taken = {name for planned in self.plan.chapters for name in planned.of}
+        columns = {name for planned in self.plan.tables for name in planned.of}
+        parameters = self.vocabulary.parameters
+        about = [c for c in self.claims if parameters[c.parameter].chapter in taken or c.parameter in columns]
+        return Sheet(
+            title=self.plan.title,
+            arch=self.vocabulary.concepts[self.arch],
+            depth=self.plan.depth,
+            chapters=chapters,
+            tables=tables,
+            cautions=self.vocabulary.cautions_for(concept for claim in about for concept in concepts_in(claim)),
+            references=self.references.entries(),
+        )
+
+    def _figure(self, figure: Figure) -> ShownFigure:
+        """A figure with its references; of a series, what the one before said is not said again."""
+        key, again = [], []
+        for line in figure.key:
+            about = (figure.series, line.sign, line.label)
+            if figure.series and self._said.get(about) == line.text:
+                again.append(line.sign)
+                continue
+            self._said[about] = line.text
+            key.append((line.sign, line.label, line.text, self._cite(line.claims)))
+        if again:
+            key.append((", ".join(again), "", "as in the one before", []))
+        return ShownFigure(figure, key)
+
+    def _entry(self, parameter: Parameter, scopes: set[Scope]) -> Entry | None:
+        ordered = sorted(scopes, key=lambda scope: (len(scope), _reading_order(scope, self.vocabulary)))
+        topics: list[Topic] = []
+        for scope in ordered:
+            topic = self.comparison.at(parameter.id, scope)
+            if (topic.claims or topic.ruling) and not any(
+                _says_the_same(topic, other, self.vocabulary) for other in topics
+            ):
+                topics.append(topic)
+        if not topics:
+            return None
+        shown = topics[:1] if self.plan.depth == "brief" else topics
+        answers = [self._answer(topic, self._case(topic)) for topic in shown]
+        left_out = len(topics) - len(shown)
+        return Entry(parameter, answers, self._other_names(parameter, shown), left_out, self._chart(parameter, shown))
+
+    def _chart(self, parameter: Parameter, topics: list[Topic]) -> tuple[str, str] | None:
+        contested = [topic for topic in topics if topic.standing == "contested"]
+        if not self.plan.charts or parameter.kind not in ("interval", "count") or not contested:
+            return None
+        topic = contested[0]
+        chart = range_chart(topic, self.store, scale_of([topic], self.store))
+        return chart, f"{parameter.label}, {self._case(topic)}"
+
+    def _case(self, topic: Topic) -> str:
+        left = tuple(condition for condition in topic.when if condition not in self.here)
+        return scope_text(left, self.vocabulary) or "in general"
+
+    def _other_names(self, parameter: Parameter, topics: list[Topic]) -> list[tuple[str, tuple[str, ...]]]:
+        """The other names of the parameter and of the concepts that come up here for the first time on the sheet."""
+        found: list[tuple[str, tuple[str, ...]]] = [("", parameter.alt)] if parameter.alt else []
+        concepts = self.vocabulary.concepts
+        mentioned = {concept for topic in topics for claim in topic.claims for concept in concepts_in(claim)}
+        mentioned |= {concept for topic in topics for _, concept in topic.when}
+        for concept in sorted(mentioned - self._named, key=lambda name: (concepts[name].order, name)):
+            if concepts[concept].alt:
+                found.append((concepts[concept].label, concepts[concept].alt))
+        self._named |= mentioned
+        return found
+
+    def _table(self, planned: PlannedTable) -> Table | None:
+        """A table whose rows are the cases on the axis that claims name, with the consistency where they name it."""
+        axes = (planned.by, *(("consistency",) if planned.by == "impression-material" else ()))
+        cases: set[Scope] = set()
+        records: list[Claim | Ruling] = [*self.claims, *self.store.rulings]
+        for record in records:
+            common = meet(self.here, record.when, self.vocabulary) if record.parameter in planned.of else None
+            named = {axis: concept for axis, concept in common or () if axis in axes}
+            if planned.by in named:
+                cases.add(in_order(named, self.vocabulary))
+        columns = [self.vocabulary.parameters[name] for name in planned.of]
+        rows = []
+        for case in sorted(cases, key=lambda case: _reading_order(case, self.vocabulary)):
+            when = in_order(dict(self.here) | dict(case), self.vocabulary)
+            topics = [self.comparison.at(parameter.id, when) for parameter in columns]
+            if any(topic.claims or topic.ruling for topic in topics):
+                rows.append((scope_text(case, self.vocabulary), [self._answer(topic, "") for topic in topics]))
+        return Table(f"By {self.vocabulary.axes[planned.by].label}", columns, rows) if rows else None
+
+    def _answer(self, topic: Topic, case: str) -> Answer:
+        choices = [
+            (
+                letter(number),
+                comparable_text(position.value, topic.parameter, self.vocabulary),
+                self._cite(position.claims),
+            )
+            for number, position in enumerate(topic.positions)
+        ]
+        ruling = topic.ruling
+        value = choices[0][1] if choices else ""
+        return Answer(
+            case=case,
+            standing="ruled" if ruling else topic.standing,
+            value=stated_text(ruling, self.vocabulary) if ruling else value,
+            because=ruling.because if ruling else "",
+            choices=choices,
+            references=sorted({number for _, _, numbers in choices for number in numbers}),
+        )
+
+    def _cite(self, claims: tuple[Claim, ...]) -> list[int]:
+        """The numbers of the references behind some claims, one for each source."""
+        return sorted({self.references.cite(claim) for claim in claims})
 
 
 def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:
@@ -89,27 +251,6 @@ def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool
         covers(general.when, topic.when, vocabulary)
         and (topic.standing, topic.ruling) == (general.standing, general.ruling)
         and [p.value for p in topic.positions] == [p.value for p in general.positions]
-    )
-
-
-def _answer(topic: Topic, here: Scope, vocabulary: Vocabulary, references: ReferenceList) -> Answer:
-    case = scope_text(tuple(condition for condition in topic.when if condition not in here), vocabulary)
-    choices = [
-        (
-            letter(number),
-            comparable_text(position.value, topic.parameter, vocabulary),
-            sorted(references.number(source) for source in position.sources),
-        )
-        for number, position in enumerate(topic.positions)
-    ]
-    ruling = topic.ruling
-    return Answer(
-        case=case or "in general",
-        standing="ruled" if ruling else topic.standing,
-        value=stated_text(ruling, vocabulary) if ruling else choices[0][1],
-        because=ruling.because if ruling else "",
-        choices=choices,
-        references=sorted({number for _, _, numbers in choices for number in numbers}),
     )
 
 

@@ -15,10 +15,18 @@ from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import stated_text
 
+CHAPTERS = (
+    "materials", "outline-and-borders", "spacer-and-relief", "stops-and-holes", "wall-and-handle", "methods", "safety",
+    "comparisons",
+)  # fmt: skip
+SHEET_NAMES = {
+    f"study-sheet-{arch}{part}"
+    for arch in ("maxillary", "mandibular")
+    for part in ("", *(f"-{chapter}" for chapter in CHAPTERS))
+}
 PAGES = {
-    "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html",
-    "study-sheet-mandibular.html", "study-sheet-maxillary.html",
-}  # fmt: skip
+    "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html", "glossary.html",
+} | {f"{name}.html" for name in SHEET_NAMES}  # fmt: skip
 SCRIPTS = {"site.js", "site-data.js", "find.js", "rulings.js", "decide.js", "decisions.js"}
 SHEETS = ("study-sheet-mandibular.html", "study-sheet-maxillary.html")
 
@@ -79,7 +87,12 @@ def test_the_site_is_these_files(kind: str, request: pytest.FixtureRequest) -> N
     site: Path = request.getfixturevalue(f"{kind}_site")
     expected = PAGES | question_pages(request.getfixturevalue(f"{kind}_report"))
     assert {path.name for path in site.glob("*.html")} == expected
-    assert {str(path.relative_to(site)) for path in site.rglob("*") if path.is_file()} == expected | SCRIPTS | {
+    figures = {f"figures/{path.name}" for path in site.glob("figures/*.svg")}
+    assert len(figures) > 20
+    others = figures | {f"{name}.md" for name in SHEET_NAMES}
+    assert {
+        str(path.relative_to(site)) for path in site.rglob("*") if path.is_file()
+    } == expected | SCRIPTS | others | {
         "style.css",
         "export/rules.json",
         "export/rules.ttl",
@@ -144,7 +157,8 @@ def test_every_page_has_a_language_a_title_and_one_heading_of_the_first_rank(sit
             if chart.attributes.get("aria-hidden") == "true":  # the numbers stand beside it
                 continue
             assert chart.attributes["role"] == "img"
-            assert next(chart.all("title")).text.startswith("Range chart of ")
+            assert next(chart.all("title")).text
+            assert "chart" in chart.attributes["class"] or next(chart.all("desc")).text
     assert len(titles) == len(list(site.glob("*.html")))
 
 
@@ -253,10 +267,16 @@ def test_the_sources_page_records_every_claim_with_its_place(ruled_site: Path, r
         assert claim.at in rows[claim.id].text
 
 
+def rows_of(table: Element) -> list[Element]:
+    return [row for body in table.all("tbody") for row in body.all("tr")]
+
+
 @pytest.mark.parametrize("name", SHEETS)
 def test_what_a_study_sheet_says_leads_to_references(name: str, ruled_site: Path) -> None:
     page = pages_of(ruled_site)[name]
-    answers = [list(row.all("td"))[-1] for body in page.all("tbody") for row in body.all("tr")]
+    answers = [list(row.all("td"))[-1] for table in page.classed("answers") for row in rows_of(table)]
+    cells = [cell for table in page.classed("grid") for row in rows_of(table) for cell in row.all("td")]
+    answers += [cell for cell in cells if cell.text != "–"]
     assert len(answers) > 20
     for answer in answers:
         links = [link.attributes["href"] for link in answer.all("a")]
@@ -280,7 +300,7 @@ def test_a_study_sheet_gives_every_ruling_that_bears_on_its_arch(tmp_path: Path)
     pages = pages_of(tmp_path / "site")
     adopted = {}
     for name in SHEETS:
-        rows = [row for body in pages[name].all("tbody") for row in body.all("tr")]
+        rows = [row for table in pages[name].classed("answers") for row in rows_of(table)]
         cells = [[cell.text for cell in row.all("td")][-2:] for row in rows]
         adopted[name] = [(case, text.split(",")[0]) for case, text in cells if "by decision of the course" in text]
     assert adopted["study-sheet-maxillary.html"] == [("in general", "3"), ("shellac", "5"), ("shellac", "yes")]

@@ -1,0 +1,228 @@
+"""A small SVG writer: millimetres in, user units out, with dimension lines, patterns for grey print and text.
+
+One user unit is one CSS pixel; ``scale`` is how many of them a millimetre takes, and stands in the drawing as
+``data-scale``, so that lengths can be read back. Everything is in the colour of the text around the drawing: what
+differs, differs by pattern and by line.
+"""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from html import escape
+from math import hypot
+
+from trayconcord.generators.figures.measures import Measure
+from trayconcord.kb.model import Claim
+
+Point = tuple[float, float]
+
+STYLE = (
+    "svg.figure{font:13px Charter,Georgia,'DejaVu Serif',serif;color:#000;background:#fff}"
+    "svg.figure text{fill:currentColor;stroke:#fff;stroke-width:3px;paint-order:stroke}"
+)
+"""For a drawing that stands alone; on a page the style sheet says the same in the colours of the page."""
+
+FILLS = {
+    "cast": '<rect width="6" height="6" fill="currentColor" fill-opacity=".08"/>',
+    "hatch": '<path d="M0 6L6 0M-1 1L1 -1M5 7L7 5" stroke="currentColor" stroke-width=".9"/>',
+    "back": '<path d="M0 0L6 6M-1 5L1 7M5 -1L7 1" stroke="currentColor" stroke-width=".9"/>',
+    "cross": '<path d="M0 6L6 0M0 0L6 6" stroke="currentColor" stroke-width=".7"/>',
+    "dots": '<circle cx="1.5" cy="1.5" r=".9" fill="currentColor"/><circle cx="4.5" cy="4.5" r=".9" '
+    'fill="currentColor"/>',
+    "paper": '<rect width="6" height="6" fill="var(--paper,#fff)"/>',
+    "wall": '<rect width="6" height="6" fill="currentColor" fill-opacity=".32"/>',
+}
+"""Patterns, each told from the others by its form, so that grey print keeps them apart."""
+
+
+def number(value: float | Fraction) -> str:
+    """A coordinate: at most four decimals, without trailing zeros."""
+    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+@dataclass(frozen=True)
+class KeyLine:
+    """A line of the key: the sign in the drawing, what it stands for, and the claims behind it."""
+
+    sign: str
+    label: str
+    text: str
+    claims: tuple[Claim, ...] = ()
+
+
+@dataclass
+class Figure:
+    """A drawing with its key and notes. ``name`` is its file name without the ending; ``series`` names the row of
+    small figures that it belongs to, if any."""
+
+    name: str
+    title: str
+    drawing: "Drawing"
+    key: list[KeyLine] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    series: str = ""
+
+    @property
+    def description(self) -> str:
+        """The figure in words: the text alternative."""
+        lines = [
+            f"{line.sign + ': ' if line.sign else ''}{line.label}{', ' if line.text else ''}{line.text}"
+            for line in self.key
+        ]
+        return ". ".join([*lines, *self.notes]).replace("..", ".")
+
+    def svg(self, alone: bool = False) -> str:
+        """The figure as an SVG element; ``alone`` makes it a document of its own."""
+        return self.drawing.svg(self.name, self.title, self.description, alone)
+
+
+class Drawing:
+    """Shapes on a canvas from ``left, top`` to ``right, bottom``, in millimetres, y downwards."""
+
+    def __init__(self, left: float, top: float, right: float, bottom: float, scale: int) -> None:
+        self.left, self.top, self.right, self.bottom, self.scale = left, top, right, bottom, scale
+        self._parts: list[str] = []
+        self._fills: set[str] = set()
+
+    def at(self, point: Point) -> Point:
+        """A point in user units."""
+        return (point[0] - self.left) * self.scale, (point[1] - self.top) * self.scale
+
+    def shape(
+        self, points: list[Point], kind: str, *, closed: bool = False, fill: str = "", width: float = 1,
+        dash: str = "", data: str = "",
+    ) -> None:  # fmt: skip
+        """A line through points, or the area inside them. ``kind`` is its class, ``fill`` one of `FILLS`."""
+        path = "M" + "L".join(" ".join(number(part) for part in self.at(point)) for point in points)
+        self._parts.append(
+            f'<path class="{kind}" d="{path}{"Z" if closed else ""}" fill="{self._fill(fill)}" stroke="currentColor"'
+            f' stroke-width="{number(width)}" stroke-linejoin="round"'
+            + (f' stroke-dasharray="{dash}"' if dash else "")
+            + f"{data}/>"
+        )
+
+    def ellipse(
+        self, centre: Point, radii: Point, kind: str, *, fill: str = "", width: float = 1, dash: str = ""
+    ) -> None:
+        """An ellipse about a centre."""
+        x, y = self.at(centre)
+        self._parts.append(
+            f'<ellipse class="{kind}" cx="{number(x)}" cy="{number(y)}" rx="{number(radii[0] * self.scale)}"'
+            f' ry="{number(radii[1] * self.scale)}" fill="{self._fill(fill)}" stroke="currentColor"'
+            f' stroke-width="{number(width)}"' + (f' stroke-dasharray="{dash}"' if dash else "") + "/>"
+        )
+
+    def text(self, point: Point, text: str, anchor: str = "middle", bold: bool = False) -> None:
+        """A label whose middle line runs through a point."""
+        x, y = self.at(point)
+        weight = ' font-weight="600"' if bold else ""
+        self._parts.append(
+            f'<text x="{number(x)}" y="{number(y + 4.5)}" text-anchor="{anchor}"{weight}>{escape(text)}</text>'
+        )
+
+    def dimension(
+        self, measure: Measure, start: Point, way: Point, label: Point, sign: str, *, anchor: str = "start",
+        unit: float = 1, apart: float = 1.2,
+    ) -> None:  # fmt: skip
+        """The lengths of a measure from a point along ``way`` (of length 1), with arrow heads and a label.
+
+        ``unit`` is the length in millimetres that stands for 1. A measure on which sources differ gets two lines,
+        ``apart`` millimetres from each other: to the smallest and to the largest value.
+        """
+        ends = [("min", measure.low), ("max", measure.high)] if measure.differs else [("value", measure.middle)]
+        across = (-way[1], way[0])
+        for index, (end, value) in enumerate(ends):
+            if value is None:
+                continue
+            shift = index * apart
+            first = (start[0] + across[0] * shift, start[1] + across[1] * shift)
+            length = float(value) * unit
+            last = (first[0] + way[0] * length, first[1] + way[1] * length)
+            self._line(first, last, _data(measure, end, unit))
+            if not index:
+                self._leader(
+                    ((first[0] + last[0]) / 2, (first[1] + last[1]) / 2), label, f"{sign} {measure.short}", anchor
+                )
+        self.text(label, f"{sign} {measure.short}".strip(), anchor)
+
+    def angle(self, measure: Measure, pivot: Point, length: float, label: Point, sign: str, anchor: str) -> None:
+        """The directions of an angle from the upright, leaning to the left: one axis, or the two ends of a contest."""
+        from math import cos, radians, sin
+
+        ends = [("min", measure.low), ("max", measure.high)] if measure.differs else [("value", measure.middle)]
+        for end, value in ends:
+            if value is not None:
+                lean = radians(float(value))
+                tip = (pivot[0] - length * sin(lean), pivot[1] - length * cos(lean))
+                self.shape([pivot, tip], "dimension angle", dash="5 2", data=_data(measure, end, 1))
+        self.text(label, f"{sign} {measure.short}".strip(), anchor)
+
+    def _leader(self, start: Point, label: Point, text: str, anchor: str) -> None:
+        """A thin line from a dimension to the box of its label, where the label does not stand beside it."""
+        (x0, y0), (x1, y1) = self.at(start), self.at(label)
+        half = len(text) * 3.3 + 3
+        x1 += {"start": half - 3, "end": 3 - half}.get(anchor, 0)
+        dx, dy = x1 - x0, y1 - y0
+        share = 1 - min(half / abs(dx) if dx else 9, 9 / abs(dy) if dy else 9)
+        if share * hypot(dx, dy) > 14:
+            self._parts.append(
+                f'<path class="leader" d="M{number(x0)} {number(y0)}L{number(x0 + dx * share)}'
+                f' {number(y0 + dy * share)}" stroke="currentColor" stroke-width=".6" fill="none"/>'
+            )
+
+    def _line(self, start: Point, end: Point, data: str) -> None:
+        """A dimension line. Short ones get their arrow heads from outside, as on any technical drawing."""
+        (x0, y0), (x1, y1) = self.at(start), self.at(end)
+        length = hypot(x1 - x0, y1 - y0)
+        way = ((x1 - x0) / length, (y1 - y0) / length) if length else (0.0, 1.0)
+        out = length < 16
+        heads = []
+        for (x, y), towards in (((x0, y0), -1), ((x1, y1), 1)):
+            side = -towards if not out else towards
+            back = (x + side * way[0] * 5, y + side * way[1] * 5)
+            heads.append(
+                f"M{number(back[0] - way[1] * 2.2)} {number(back[1] + way[0] * 2.2)}L{number(x)} {number(y)}"
+                f"L{number(back[0] + way[1] * 2.2)} {number(back[1] - way[0] * 2.2)}Z"
+            )
+            if out:
+                heads.append(
+                    f"M{number(x)} {number(y)}L{number(x + side * way[0] * 10)} {number(y + side * way[1] * 10)}"
+                )
+        self._parts.append(
+            f'<g class="dimension"{data}><line x1="{number(x0)}" y1="{number(y0)}" x2="{number(x1)}" y2="{number(y1)}"'
+            f' stroke="currentColor" stroke-width="1"/><path d="{"".join(heads)}" fill="currentColor"'
+            f' stroke="currentColor" stroke-width=".8"/></g>'
+        )
+
+    def _fill(self, fill: str) -> str:
+        if not fill:
+            return "none"
+        self._fills.add(fill)
+        return f"url(#@-{fill})"
+
+    def svg(self, name: str, title: str, description: str, alone: bool) -> str:
+        """The drawing as an SVG element, with its text alternatives."""
+        width, height = (number((b - a) * self.scale) for a, b in ((self.left, self.right), (self.top, self.bottom)))
+        patterns = "".join(
+            f'<pattern id="{name}-{fill}" width="6" height="6" patternUnits="userSpaceOnUse">{FILLS[fill]}</pattern>'
+            for fill in sorted(self._fills)
+        )
+        body = "".join(self._parts).replace("url(#@-", f"url(#{name}-")
+        return (
+            f'<svg class="figure" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}"'
+            f' height="{height}" role="img" data-scale="{self.scale}"><title>{escape(title)}</title>'
+            f"<desc>{escape(description)}</desc>"
+            + (f"<style>{STYLE}</style>" if alone else "")
+            + (f"<defs>{patterns}</defs>" if patterns else "")
+            + f"{body}</svg>"
+        )
+
+
+def _data(measure: Measure, end: str, unit: float) -> str:
+    parts = {"parameter": measure.topic.parameter.id, "topic": measure.topic.id, "end": end}
+    for name, value in (("min", measure.low), ("max", measure.high)):
+        if value is not None:
+            parts[name] = number(value)
+    if unit != 1:
+        parts["unit"] = number(unit)
+    return "".join(f' data-{name}="{escape(text)}"' for name, text in parts.items())

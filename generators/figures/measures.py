@@ -1,0 +1,91 @@
+"""Measures: what a figure draws for a quantity, and the words that go with it."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from trayconcord.kb.grammar import range_text
+from trayconcord.kb.model import Scope, comparable
+from trayconcord.kb.values import Interval
+from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.wording import comparable_text
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity as a figure draws it, in its parameter's unit.
+
+    ``standing`` is `ruled` or the topic's own. ``low`` and ``high`` are the ends of what is drawn: of the governing
+    value or, where the sources differ, the smallest and the largest value stated; None where nothing can be drawn.
+    """
+
+    topic: Topic
+    standing: str
+    low: Fraction | None
+    high: Fraction | None
+    short: str
+    """The label in the figure."""
+    told: str
+    """The same in the key, with what has to be said about it."""
+    count: int
+    """How many different values there are."""
+
+    @property
+    def drawn(self) -> bool:
+        """Whether there is a length to draw."""
+        return self.low is not None
+
+    @property
+    def differs(self) -> bool:
+        """Whether a zone has to be drawn instead of one value."""
+        return self.count > 1 and self.low != self.high
+
+    @property
+    def middle(self) -> Fraction:
+        """The one length that stands for a range that is agreed or adopted. Raises `ValueError` where none is drawn."""
+        if self.low is None or self.high is None:
+            raise ValueError(f"{self.topic.id} has nothing to draw")
+        return (self.low + self.high) / 2
+
+    @property
+    def near(self) -> Fraction:
+        """The length at which a part is drawn: the smallest where sources differ, else the value."""
+        return self.low if self.differs and self.low is not None else self.middle
+
+    @property
+    def reach(self) -> Fraction:
+        """The largest length that is drawn: of a zone its far end, else the value."""
+        return self.high if self.differs and self.high is not None else self.middle
+
+
+def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
+    """What a figure draws for a parameter in a case: ruling, what all share, one voice, or the span of a contest."""
+    topic = comparison.at(parameter, when)
+    vocabulary = comparison.vocabulary
+    unit = vocabulary.units[topic.parameter.unit].symbol
+    if topic.ruling and topic.ruling.value is not None:
+        intervals = [comparable(topic.ruling.value, topic.parameter, vocabulary)]
+        standing = "ruled"
+    else:
+        intervals = [position.value for position in topic.positions]
+        standing = topic.standing
+    values = [value for value in intervals if isinstance(value, Interval)]
+    ends = [end for value in values for end in (value.low, value.high) if end is not None]
+    low, high = (min(ends), max(ends)) if ends else (None, None)
+    texts = [comparable_text(value, topic.parameter, vocabulary) for value in values]
+    span = range_text(low, high, unit) if low is not None else ""
+    short = texts[0] if len(texts) == 1 else span
+    return Measure(topic, standing, low, high, short, told(standing, texts), len(texts))
+
+
+def told(standing: str, texts: list[str]) -> str:
+    """Values with what has to be said about them: who adopts them, or that the sources differ."""
+    match standing:
+        case "silent":
+            return "no source gives this"
+        case "contested":
+            return f"sources differ: {'; '.join(texts)}"
+        case "single":
+            return f"{' or '.join(texts)} (one source only)"
+        case "ruled":
+            return f"{texts[0]} (the course’s decision)"
+    return texts[0]
