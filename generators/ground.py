@@ -175,7 +175,9 @@ class Members:
 
     def undisputed(self, concept: str) -> bool:
         """Whether a concept is in under every record that speaks of it, exactly given sets among them."""
-        return concept in self.inside and concept not in self.outside and all(self._in(v, concept) for v in self.exactly)
+        return (
+            concept in self.inside and concept not in self.outside and all(self._in(v, concept) for v in self.exactly)
+        )
 
     def _in(self, value: Membership, concept: str) -> bool:
         return any(self.vocabulary.covers(member, concept) for member in value.includes)

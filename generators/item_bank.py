@@ -1,6 +1,5 @@
 """The bank: every item that a store supports, and which items of an earlier bank are withdrawn, and why."""
 
-
 from trayconcord.generators.ground import Grounds
 from trayconcord.generators.item_kinds import Maker
 from trayconcord.generators.items import Item, pick
@@ -35,6 +34,31 @@ def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]
     )
 
 
+def selection(items: list[Item], number: int, seed: int = 1) -> list[Item]:
+    """So many items for one paper, in the order of the bank: chapters in turn, no topic and no key twice.
+
+    Fewer where the bank holds no more that do not give each other away.
+    """
+    waiting: dict[str, list[Item]] = {}
+    for item in sorted(items, key=lambda i: pick(seed, "paper", i.id)):
+        waiting.setdefault(item.parameter.chapter, []).append(item)
+    chosen: list[Item] = []
+    while len(chosen) < number and any(waiting.values()):
+        for chapter in sorted(waiting):
+            queue = waiting[chapter]
+            while queue:
+                item = queue.pop(0)
+                if not any(_gives_away(item, other) for other in chosen):
+                    chosen.append(item)
+                    break
+    return [item for item in items if item in chosen[:number]]
+
+
+def _gives_away(one: Item, other: Item) -> bool:
+    """Whether two items on one paper would help to answer each other: the same topic, or the same key."""
+    return one.topic == other.topic or (one.parameter == other.parameter and one.answer.text == other.answer.text)
+
+
 def may_ask(topic: Topic) -> bool:
     """Whether a topic may give items: the course has ruled on it, or two voices or more agree."""
     return topic.ruling is not None or (topic.standing == "agreed" and not topic.rulings)
@@ -45,7 +69,9 @@ def _without_rewordings(items: list[Item], vocabulary: Vocabulary, seed: int) ->
     kept: list[Item] = []
     for item in sorted(items, key=lambda i: (len(i.when), pick(seed, i.id))):
         alike = [
-            other for other in kept if (other.parameter, other.kind, other.axis) == (item.parameter, item.kind, item.axis)
+            other
+            for other in kept
+            if (other.parameter, other.kind, other.axis) == (item.parameter, item.kind, item.axis)
         ]
         again = any(
             (other.answer.value, _asked(other)) == (item.answer.value, _asked(item))

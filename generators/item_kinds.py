@@ -7,7 +7,7 @@ from fractions import Fraction
 from trayconcord.generators.ground import Ground, Grounds, Members, precedences
 from trayconcord.generators.items import Item, Option, choose, level_of, pick, same_or_overlapping
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
-from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
+from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import comparable_text, scope_text
@@ -16,9 +16,10 @@ STEMS = {
     "value": ("", "Answer as the course has decided."),
     "within": ("Choose the value that every source allows.", "Choose the value that the course allows."),
     "outside": ("Choose the value that no source allows.", "Choose the value that the course does not allow."),
+    "statement": ("Which of these do the sources say?", "Which of these has the course decided?"),
     "choice": ("", "Answer as the course has decided."),
-    "belongs": ("Choose the one that the sources name.", "Choose the one that the course names."),
-    "left-out": ("Choose the one that the sources leave out.", "Choose the one that the course leaves out."),
+    "belongs": ("Choose the one that a source names.", "Choose the one that the course names."),
+    "left-out": ("Choose the one that a source leaves out.", "Choose the one that the course leaves out."),
     "unnamed": ("Choose the one that no source names.", "Choose the one that the course does not name."),
     "first": ("Choose the one that comes before all the others.",) * 2,
     "last": ("Choose the one that comes after all the others.",) * 2,
@@ -31,6 +32,7 @@ KIND_LABELS = {
     "value": "the value",
     "within": "a value that fits",
     "outside": "a value that does not fit",
+    "statement": "the statement that holds",
     "choice": "the term",
     "belongs": "a member of a set",
     "left-out": "what is left out",
@@ -45,6 +47,8 @@ KIND_LABELS = {
 COMPARED, LENGTH = "compared-with", "MilliM"
 CONTRAST, ELSEWHERE, OTHERWISE, NEIGHBOUR = range(4)
 """Where a term that serves as a distractor comes from, the most telling first."""
+SLIP = 3
+"""The tier of a quantity that nobody states: a slip of the kind that people make."""
 COMMON_WORDS = {"tray", "impression", "in", "use", "the", "by", "of"}
 """Words that parameters share without being alike."""
 
@@ -73,6 +77,7 @@ class Maker:
         elif kind == "order":
             yield from self._steps(ground)
         elif kind == "yes-no" and ground.supported(key := self._key(ground)):
+            yield from self._statements(ground, key)
             yield from self._cases(ground, key, ground.deciding)
 
     # --- quantities ---------------------------------------------------------------------------------------------------
@@ -89,9 +94,7 @@ class Maker:
                 yield item
         if not item and key.low != key.high:
             point = next(Interval(end, end) for end in (key.low, key.high) if end is not None)
-            yield from self._built(
-                ground, "within", self._option(ground, point, behind), self._wrong(ground, point)
-            )
+            yield from self._built(ground, "within", self._option(ground, point, behind), self._wrong(ground, point))
         yield from self._outside(ground)
         yield from self._cases(ground, key, behind)
 
@@ -139,6 +142,8 @@ class Maker:
             for each in values:
                 before, claims = found.get(each, (tier, []))
                 found[each] = (min(before, tier), [*claims, claim])
+        for slip in self._slips(ground, shape):
+            found.setdefault(slip, (SLIP, []))
         candidates: list[Comparable] = sorted(found, key=lambda v: (v.low or 0, v.high or 0))
         wrong = [candidates[n] for n in ground.contradicting(candidates)]
         options = []
@@ -149,8 +154,19 @@ class Maker:
             if value.low <= 0 and not _plausible(value, ground.parameter):
                 continue
             if _unit(text) == _unit(self._text(ground.parameter, shape)):
-                options.append(Option(text, value, tuple(claims), 3 * tier + _distance(shape, value), self._taken(ground, claims)))
+                options.append(
+                    Option(text, value, tuple(claims), 3 * tier + _distance(shape, value), self._taken(ground, claims))
+                )
         return options
+
+    def _slips(self, ground: Ground, shape: Interval) -> Iterator[Interval]:
+        """Half and twice a quantity: one sheet taken for two, a radius for a diameter."""
+        for factor in (Fraction(1, 2), Fraction(2)):
+            ends = [end * factor for end in (shape.low, shape.high) if end is not None]
+            slip = Interval(ends[0], ends[-1])
+            whole = ground.parameter.kind != "count" or all(end.denominator == 1 for end in ends)
+            if whole and ends[0] > 0 and _plausible(slip, ground.parameter):
+                yield slip
 
     def _stated(self, ground: Ground) -> Iterator[tuple[Interval, int, Claim]]:
         """What is stated for the same question, then for questions that go by a common word (another time, another
@@ -184,7 +200,12 @@ class Maker:
                 candidates[concept] = (min(before, tier), [*claims, claim] if claim else claims)
         concepts = sorted(candidates)
         distractors = [
-            self._term(concepts[n], tuple(candidates[concepts[n]][1]), candidates[concepts[n]][0], self._taken(ground, candidates[concepts[n]][1]))
+            self._term(
+                concepts[n],
+                tuple(candidates[concepts[n]][1]),
+                candidates[concepts[n]][0],
+                self._taken(ground, candidates[concepts[n]][1]),
+            )
             for n in ground.contradicting([Choice(concept) for concept in concepts])
         ]
         behind = ground.deciding
@@ -193,10 +214,16 @@ class Maker:
 
     def _answers(self, concept: str, ground: Ground) -> bool:
         """Whether a term answers the question at all: a comparison is won by one of the two compared, or by none."""
-        sides = dict(ground.when)
-        if COMPARED not in sides:
-            return True
-        return concept in sides.values() or self.vocabulary.concepts[concept].schemes == (ground.parameter.scheme,)
+        sides = self._sides(ground.when)
+        return not sides or concept in sides or self.vocabulary.concepts[concept].schemes == (ground.parameter.scheme,)
+
+    def _sides(self, when: Scope) -> set[str]:
+        """The two that a comparison compares; empty where nothing is compared."""
+        compared = dict(when).get(COMPARED)
+        if compared is None:
+            return set()
+        kinds = set(self.vocabulary.concepts[compared].schemes)
+        return {c for axis, c in when if axis == COMPARED or self.vocabulary.axes[axis].scheme in kinds}
 
     def _members(self, ground: Ground) -> Iterator[Item]:
         members = Members(ground)
@@ -217,7 +244,7 @@ class Maker:
             named = [r for r in records if concept in _named_in(r) and r in ground.deciding]
             if not any(r.when == ground.when for r in named):
                 continue
-            if not (self._decided(named) if ruled else members.undisputed(concept) and self._voices(named) > 1):
+            if not (self._decided(named) if ruled else members.undisputed(concept)):
                 continue
             key = self._term(concept, tuple(named))
             yield from self._built(ground, "belongs", key, wrong, concept)
@@ -258,9 +285,37 @@ class Maker:
                     yield from ((CONTRAST if voice(claim.source) in here else ELSEWHERE, term, claim) for term in terms)
                 elif meet(ground.when, claim.when, self.vocabulary) is not None:
                     yield from ((OTHERWISE, term, claim) for term in terms)
+        sides = self._sides(ground.when)
         for concept in self.vocabulary.in_scheme(ours.scheme or ""):
-            if any(concepts[term].broader == concept.broader for term in named):
+            near = any(concepts[term].broader == concept.broader for term in named)
+            if near or concept.id in sides or (sides and concept.schemes == (ours.scheme,)):
                 yield NEIGHBOUR, concept.id, None
+
+    # --- yes or no ----------------------------------------------------------------------------------------------------
+
+    def _statements(self, ground: Ground, key: Comparable) -> Iterator[Item]:
+        """Which of several statements holds: the others answer a question of yes or no against all who speak of it."""
+        distractors = []
+        for topic in self.grounds.comparison.answered:
+            there = self.grounds.of(topic)
+            if topic.parameter.kind != "yes-no" or topic.parameter == ground.parameter or not there.stated_here:
+                continue
+            for value in (YesNo(True), YesNo(False)):
+                if there.spoken and there.contradicting([value]):
+                    distractors.append(self._statement(there, value, "everybody who speaks of it says the opposite"))
+        alike = [option for option in distractors if option.value == key]  # or the one "yes" would stand out
+        others = sorted(
+            (o for o in distractors if o.value != key), key=lambda o: pick(self.seed, ground.topic.id, o.text)
+        )
+        if alike:
+            yield from self._built(ground, "statement", self._statement(ground, key), alike + others[:2])
+
+    def _statement(self, ground: Ground, value: Comparable, origin: str = "") -> Option:
+        case = scope_text(ground.when, self.vocabulary)
+        answer = self._text(ground.parameter, value).capitalize()
+        text = f"{ground.parameter.question} {answer}{f' ({case})' if case else ''}"
+        near = CONTRAST if origin and ground.topic.standing == "agreed" else ELSEWHERE
+        return Option(text, value, ground.deciding, near, origin, ground.topic.id)
 
     # --- steps --------------------------------------------------------------------------------------------------------
 
@@ -311,11 +366,15 @@ class Maker:
                 if self._nobody_supports(there, answer)
             ]
             key = self._term(concept, behind)
-            yield from self._built(ground, "case", key, distractors, self._asked(answer, ground.parameter), axis, answer)
+            yield from self._built(
+                ground, "case", key, distractors, self._asked(answer, ground.parameter), axis, answer
+            )
 
     def _said(self, there: Ground) -> str:
+        if there.parameter.kind == "set":
+            return "no source names it there"
         texts = sorted({self._text(there.parameter, position.value) for position in there.topic.positions})
-        return f"the sources give {' or '.join(texts)}"
+        return f"the sources say {' or '.join(texts)}"
 
     def _elsewhere(self, ground: Ground, axis: str, concept: str) -> Iterator[tuple[str, Ground, tuple[Claim, ...]]]:
         """The same case with another concept on one axis, where somebody speaks of that concept."""
@@ -365,7 +424,7 @@ class Maker:
         elif asked is not None:
             words["answer"] = self._text(parameter, asked)
         addition = STEMS[kind][ruled].format_map(words)
-        told = tuple(condition for condition in ground.when if condition[0] != axis)
+        told = tuple(condition for condition in ground.when if condition[0] != axis and kind != "statement")
         voices = self._voices(ground.heard if kind in ("value", "choice", "within", "outside") else key.records)
         return [
             Item(
@@ -376,7 +435,7 @@ class Maker:
                 ground.topic.id,
                 "ruling" if ruled else "agreement",
                 scope_text(told, vocabulary),
-                f"{parameter.question} {addition}".strip(),
+                addition if kind == "statement" else f"{parameter.question} {addition}".strip(),
                 options,
                 place,
                 level_of(kind, ground.when, key, options, voices),
@@ -387,6 +446,8 @@ class Maker:
         ]
 
     def _clash(self, ground: Ground) -> Callable[[Option, Option], bool]:
+        if ground.parameter.kind == "yes-no":
+            return lambda one, other: one.about.partition("?")[0] == other.about.partition("?")[0]
         if ground.parameter.kind not in ("interval", "count"):
             return self.overlapping
 
@@ -414,6 +475,8 @@ class Maker:
 
     def _taken(self, ground: Ground, claims: list[Claim]) -> str:
         """Where a distractor comes from."""
+        if not claims and ground.parameter.kind in ("interval", "count"):
+            return "half of it, or twice as much"
         if not claims:
             return "a neighbour in the vocabulary; no source names it for this case"
         first = min(claims, key=lambda claim: (claim.parameter != ground.parameter.id, claim.id))

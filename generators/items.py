@@ -25,13 +25,14 @@ LEVELS = ("easier", "middle", "harder")
 class Option:
     """One answer to choose from. ``records`` state it: of the key, for the case that is asked; of a distractor, for
     another case or another question. ``tier`` ranks distractors, the most plausible first; ``origin`` says why one
-    is wrong."""
+    is wrong; ``about`` is the topic of an option that is a statement of its own."""
 
     text: str
     value: Comparable
     records: tuple[Claim | Ruling, ...] = ()
     tier: int = 0
     origin: str = ""
+    about: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,9 +138,9 @@ def level_of(kind: str, when: Scope, key: Option, options: tuple[Option, ...], v
     """How hard an item probably is: an estimate from its make, not measured on students.
 
     One point for two conditions or more; one for a question put the other way round (what is left out, what lies
-    outside, to which case an answer belongs, which step is last or between); one where a distractor is close (a quantity within
-    half as much again of the key, or a term that the same question takes in another case); one less where five
-    voices or more support the key. No point or fewer is easier, one is middle, more is harder.
+    outside, to which case an answer belongs, which step is last or between); one where a distractor is close (a
+    quantity within half as much again of the key, or a term that a voice heard here takes in another case); one less
+    where five voices or more support the key. No point or fewer is easier, one is middle, more is harder.
     """
     points = (len(when) >= 2) + (kind in ("left-out", "unnamed", "outside", "case", "last", "between")) - (voices >= 5)
     points += any(_close(key, option) for option in options if option is not key)

@@ -2,17 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 from importlib.metadata import version
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
 from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
 from trayconcord.generators.sheets import claims_about, study_sheet
+from trayconcord.generators.templates_env import render as _render
+from trayconcord.generators.templates_env import template_text as _template_text
 from trayconcord.kb.model import Claim, Source, comparable, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter
@@ -264,26 +263,3 @@ def _sources(store: Store) -> list[dict[str, Any]]:
 
 def _row_or_none(claim: Claim, store: Store) -> Row | None:
     return _row(claim, (), store) if claim.value is not None else None
-
-
-def _template_text(name: str) -> str:
-    return (files("trayconcord.generators") / "templates" / name).read_text(encoding="utf-8")
-
-
-@cache
-def _environment() -> Environment:
-    names = [
-        path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")
-    ]
-    return Environment(
-        loader=DictLoader({name: _template_text(name) for name in sorted(names)}),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
-def _render(name: str, **context: Any) -> str:
-    return _environment().get_template(name).render(**context)
