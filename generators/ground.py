@@ -152,7 +152,8 @@ class Members:
         self.vocabulary = ground.vocabulary
         self.inside: dict[str, list[Claim | Ruling]] = {}
         self.outside: dict[str, list[Claim | Ruling]] = {}
-        self.exactly: list[Membership] = []
+        self.exactly: list[Claim | Ruling] = []
+        self.authorities = ground.authorities
         for record in (*ground.within, *ground.rulings):
             if record.value is None:
                 continue
@@ -163,7 +164,7 @@ class Members:
     def _read(self, record: Claim | Ruling, value: Membership) -> None:
         named = value.includes | value.excludes
         if value.exact:
-            self.exactly.append(value)
+            self.exactly.append(record)
         for concept, above in self.vocabulary.above.items():
             nearest = max(above & named, key=lambda name: len(self.vocabulary.above[name]), default=None)
             if nearest in value.includes:
@@ -174,13 +175,11 @@ class Members:
                 self.outside.setdefault(concept, []).append(record)
 
     def undisputed(self, concept: str) -> bool:
-        """Whether a concept is in under every record that speaks of it, exactly given sets among them."""
-        return (
-            concept in self.inside and concept not in self.outside and all(self._in(v, concept) for v in self.exactly)
-        )
-
-    def _in(self, value: Membership, concept: str) -> bool:
-        return any(self.vocabulary.covers(member, concept) for member in value.includes)
+        """Whether a concept is in under somebody, and in or open under each authority: no exact set is without it."""
+        if concept not in self.inside or any(r in self.authorities for r in self.outside.get(concept, ())):
+            return False
+        inside = self.inside[concept]
+        return all(record in inside for record in self.exactly if record in self.authorities)
 
     def unnamed(self, concept: str) -> bool:
         """Whether nobody puts in the concept, anything above it, or anything below it."""

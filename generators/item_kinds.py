@@ -244,7 +244,7 @@ class Maker:
             named = [r for r in records if concept in _named_in(r) and r in ground.deciding]
             if not any(r.when == ground.when for r in named):
                 continue
-            if not (self._decided(named) if ruled else members.undisputed(concept)):
+            if (ruled and not self._decided(named)) or not members.undisputed(concept):
                 continue
             key = self._term(concept, tuple(named))
             yield from self._built(ground, "belongs", key, wrong, concept)

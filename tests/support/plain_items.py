@@ -48,6 +48,13 @@ class PlainItems:
         over = [r for r in self.store.rulings if r.parameter == parameter and reading.covers(r.when, cell)]
         return [r for r in over if not any(o.when != r.when and reading.covers(r.when, o.when) for o in over)]
 
+    def rulings_within(self, parameter: str, cell: Scope) -> list[Ruling]:
+        """The rulings that govern the cell, or any case where it meets what the course has ruled on."""
+        reading = self.reading(parameter)
+        cells = {reading.meet(cell, r.when) for r in self.store.rulings if r.parameter == parameter} - {None} | {cell}
+        found = {r.id: r for meeting in cells if meeting is not None for r in self.ruling(parameter, meeting)}
+        return list(found.values())
+
     def value(self, record: Claim | Ruling):
         assert record.value is not None
         return comparable(record.value, self.vocabulary.parameters[record.parameter], self.vocabulary)
@@ -98,31 +105,18 @@ class PlainItems:
         self.form(item)
         parameter = item.parameter.id
         heard, within = self.heard(parameter, item.when), self.within(parameter, item.when)
-        rulings = self.ruling(parameter, item.when)
+        rulings, inner = self.ruling(parameter, item.when), self.rulings_within(parameter, item.when)
         if item.basis == "ruling":
             assert rulings and len({ruling.value for ruling in rulings}) == 1, "no ruling stands behind it"
-            deciding: list[Claim | Ruling] = list(rulings)
-            reading = self.reading(parameter)
-            inner = [
-                r
-                for r in self.store.rulings
-                if r.parameter == parameter and reading.meet(item.when, r.when) is not None
-            ]
-            within = [*within, *inner]
-            binding: list[Claim | Ruling] = [r for r in inner if r in rulings or reading.covers(item.when, r.when)]
+            deciding: list[Claim | Ruling] = [*rulings]
+            binding: list[Claim | Ruling] = [*inner]
         else:
             assert not rulings, "a ruling governs it"
             assert len({self.reading(parameter).voice(claim.source) for claim in heard}) > 1, "not two voices"
-            assert all(self.compatible(parameter, self.value(a), self.value(b)) for a in heard for b in heard), (
-                "contested"
-            )
-            inner = [
-                r
-                for r in self.store.rulings
-                if r.parameter == parameter and self.reading(parameter).meet(item.when, r.when) is not None
-            ]
-            deciding, within = list(heard), [*within, *inner]
-            binding = within
+            values = [self.value(claim) for claim in heard]
+            assert all(self.compatible(parameter, one, other) for one in values for other in values), "contested"
+            deciding, binding = [*heard], [*within, *inner]
+        within = [*within, *inner]
         proof = {"value": self.quantity, "within": self.quantity, "choice": self.quantity}.get(item.kind)
         (proof or getattr(self, item.kind.replace("-", "_")))(item, deciding, within, binding)
 
@@ -185,7 +179,7 @@ class PlainItems:
         for option in self._wrong(item):
             concept = option.value.concept
             assert any(concept in self.value(record).includes for record in deciding), f"nobody names {option.text}"
-            assert not any(self.puts_out(record, concept) for record in within), f"{option.text} is left out"
+            assert not any(self.puts_out(record, concept) for record in binding), f"{option.text} is left out"
 
     def left_out(self, item: Item, deciding, within, binding) -> None:
         key = item.answer.value.concept
@@ -234,7 +228,7 @@ class PlainItems:
         assert not members or any(asked.concept in self.value(record).includes for record in deciding)
         for option in self._wrong(item):
             elsewhere = in_order({**dict(item.when), item.axis: option.value.concept}, self.vocabulary)
-            there = [*self.within(parameter, elsewhere), *self.ruling(parameter, elsewhere)]
+            there = [*self.within(parameter, elsewhere), *self.rulings_within(parameter, elsewhere)]
             assert self.heard(parameter, elsewhere), f"nobody speaks of {option.text}"
             for record in there:
                 if members:
@@ -251,7 +245,7 @@ class PlainItems:
         for option in self._wrong(item):
             parameter, _, query = option.about.partition("?")
             when = in_order(dict(pair.split("=") for pair in query.split("&") if pair), self.vocabulary)
-            records = [*self.within(parameter, when), *self.ruling(parameter, when)]
+            records = [*self.within(parameter, when), *self.rulings_within(parameter, when)]
             assert records and all(self.value(record) != option.value for record in records), (
                 f"{option.text} is supported"
             )
