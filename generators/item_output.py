@@ -5,7 +5,7 @@ import io
 from importlib.metadata import version
 from typing import Any
 
-from trayconcord.generators.item_kinds import KIND_LABELS
+from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.items import Item, Option
 from trayconcord.generators.value_json import dump
 from trayconcord.generators.withdrawn import Gone

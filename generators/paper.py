@@ -6,7 +6,7 @@ from importlib.metadata import version
 from markupsafe import Markup
 
 from trayconcord.generators.item_bank import item_bank, selection
-from trayconcord.generators.item_kinds import KIND_LABELS
+from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.item_output import LEVEL_NOTE, citation, explanation, items_csv, items_json
 from trayconcord.generators.items import LEVELS, Item
 from trayconcord.generators.prompts import oral_prompts

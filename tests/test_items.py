@@ -14,7 +14,7 @@ from random_stores import agreeing_stores
 
 from trayconcord.generators.build import build
 from trayconcord.generators.item_bank import item_bank, may_ask, selection
-from trayconcord.generators.item_kinds import KIND_LABELS, STEMS
+from trayconcord.generators.item_making import KIND_LABELS, STEMS
 from trayconcord.generators.items import LEVELS, Item
 from trayconcord.kb.store import Store, load
 from trayconcord.shapes.check import Report, check
