@@ -39,9 +39,14 @@ class Ground:
         return self.topic.when
 
     @property
+    def everybody(self) -> tuple[Claim | Ruling, ...]:
+        """Whoever is heard here or within, and the course."""
+        return (*self.within, *self.rulings)
+
+    @property
     def authorities(self) -> tuple[Claim | Ruling, ...]:
         """Who must support the key: the course where it has ruled, else every voice."""
-        return self.rulings if self.topic.rulings else (*self.within, *self.rulings)
+        return self.rulings if self.topic.rulings else self.everybody
 
     @property
     def deciding(self) -> tuple[Claim | Ruling, ...]:
@@ -56,7 +61,7 @@ class Ground:
     @cached_property
     def spoken(self) -> list[Comparable]:
         """Every value that anyone supports here or within: a distractor must contradict each."""
-        return self._values((*self.within, *self.rulings))
+        return self._values(self.everybody)
 
     def _values(self, records: tuple[Claim | Ruling, ...]) -> list[Comparable]:
         values = [comparable(r.value, self.parameter, self.vocabulary) for r in records if r.value is not None]
@@ -65,7 +70,7 @@ class Ground:
     @cached_property
     def stated_here(self) -> bool:
         """Whether somebody speaks of this very case, so that it is no mere meet of others."""
-        return any(record.when == self.when for record in (*self.heard, *self.rulings))
+        return any(record.when == self.when for record in self.everybody)
 
     def supported(self, key: Comparable) -> bool:
         """Whether every authority supports the whole key: what it allows holds all of a range, what it names is the
@@ -154,7 +159,7 @@ class Members:
         self.outside: dict[str, list[Claim | Ruling]] = {}
         self.exactly: list[Claim | Ruling] = []
         self.authorities = ground.authorities
-        for record in (*ground.within, *ground.rulings):
+        for record in ground.everybody:
             if record.value is None:
                 continue
             value = comparable(record.value, ground.parameter, ground.vocabulary)
@@ -191,8 +196,8 @@ def precedences(ground: Ground) -> dict[tuple[str, str], list[Claim | Ruling]]:
     """Pairs of steps, the earlier first, that somebody states in the case and nobody puts the other way round; each
     with who states it."""
     stated: dict[tuple[str, str], list[Claim | Ruling]] = {}
-    for record in (*ground.within, *ground.rulings):
+    for record in ground.everybody:
         if isinstance(record.value, Steps):
-            for pair in combinations(record.value.steps, 2):
-                stated.setdefault(pair, []).append(record)
+            for earlier, later in combinations(record.value.steps, 2):
+                stated.setdefault((earlier, later), []).append(record)
     return {pair: records for pair, records in stated.items() if pair[::-1] not in stated}

@@ -66,26 +66,24 @@ class Quantities(Workshop):
         """Quantities of a shape that contradict everybody, taken from other cases and like questions."""
         point = shape.low == shape.high
         found: dict[Interval, tuple[int, list[Claim]]] = {}
-        for value, tier, claim in self._stated(ground):
+        for stated, tier, claim in self._stated(ground):
             if point:
-                values = [Interval(end, end) for end in dict.fromkeys((value.low, value.high)) if end is not None]
-            elif None in (value.low, value.high) or value.low == value.high:
+                values = [Interval(end, end) for end in dict.fromkeys((stated.low, stated.high)) if end is not None]
+            elif None in (stated.low, stated.high) or stated.low == stated.high:
                 values = []
             else:
-                values = [value]
+                values = [stated]
             for each in values:
                 before, claims = found.get(each, (tier, []))
                 found[each] = (min(before, tier), [*claims, claim])
         for slip in self._slips(ground, shape):
             found.setdefault(slip, (SLIP, []))
-        candidates: list[Comparable] = sorted(found, key=lambda v: (v.low or 0, v.high or 0))
-        wrong = [candidates[n] for n in ground.contradicting(candidates)]
+        candidates = sorted(found, key=lambda interval: (interval.low or 0, interval.high or 0))
         options = []
-        for value in wrong:
-            assert isinstance(value, Interval) and value.low is not None
+        for value in (candidates[n] for n in ground.contradicting(list(candidates))):
             tier, claims = found[value]
             text = self._text(ground.parameter, value)
-            if value.low <= 0 and not _plausible(value, ground.parameter):
+            if not value.low and not _plausible(value, ground.parameter):
                 continue
             if _unit(text) == _unit(self._text(ground.parameter, shape)):
                 options.append(
