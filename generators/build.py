@@ -28,7 +28,8 @@ def build(report: Report, out: Path, seed: int = 1, previous: Path | None = None
     The folder is replaced whole, and only if an earlier build made it. Raises `UnusableInput`.
     """
     known = previous or out / BANK
-    before = read_previous(known) if previous or ((out / MARKER).exists() and known.exists()) else NOTHING
+    ours = os.path.exists(out / MARKER) and os.path.exists(known)  # a name too long to be one is told later
+    before = read_previous(known) if previous or ours else NOTHING
     pages = site_pages(report) | item_pages(report, seed, before)
     pages["export/rules.json"] = rules_json(report.store, report.comparison).encode()
     pages["export/rules.ttl"] = rules_turtle(report.store, report.comparison)

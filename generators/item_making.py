@@ -140,7 +140,9 @@ class Workshop:
     def _elsewhere(self, ground: Ground, axis: str, concept: str) -> Iterator[tuple[str, Ground, tuple[Claim, ...]]]:
         """The same case with another concept on one axis, where somebody speaks of that concept."""
         parameter = ground.parameter.id
-        for other in sorted({dict(c.when).get(axis, concept) for c in self.grounds.claims[parameter]} - {concept}):
+        for other in sorted(
+            {dict(c.when).get(axis, concept) for c in self.grounds.claims.get(parameter, ())} - {concept}
+        ):
             case = in_order({**dict(ground.when), axis: other}, self.vocabulary)
             there = self.grounds.of(self.grounds.topic(parameter, case))
             speaking = tuple(claim for claim in there.heard if dict(claim.when).get(axis) == other)

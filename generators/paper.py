@@ -81,4 +81,4 @@ def link(record: Claim | Ruling) -> str:
     """Where on the site a record stands: a claim with its source, a ruling with its question."""
     if isinstance(record, Ruling):
         return f"question-{record.parameter}.html"
-    return f"sources.html#{record.source}"
+    return f"sources.html#{record.id}"

@@ -15,6 +15,7 @@ from trayconcord.shapes.check import check
 CHROMIUM = shutil.which("chromium")
 PAGES = (
     "index.html", "reconciliation.html", "study-sheet-maxillary.html", "study-sheet-mandibular.html", "sources.html",
+    "items.html", "items/paper.html", "items/key.html", "oral-prompts.html",
     "question-spacer-thickness.html",
 )  # fmt: skip
 

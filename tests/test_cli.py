@@ -17,7 +17,7 @@ from trayconcord.generators.cli import main
 from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
 
-COMMANDS = ("add", "form", "check", "compare", "build", "demo", "explain", "terms")
+COMMANDS = ("add", "form", "check", "compare", "build", "items", "demo", "explain", "terms")
 REFUSED = NOTES.replace("value: 3,", "value: some,")
 
 

@@ -16,7 +16,8 @@ from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import stated_text
 
 PAGES = {
-    "index.html", "reconciliation.html", "sources.html", "study-sheet-mandibular.html", "study-sheet-maxillary.html",
+    "index.html", "items.html", "oral-prompts.html", "reconciliation.html", "sources.html",
+    "study-sheet-mandibular.html", "study-sheet-maxillary.html",
 }  # fmt: skip
 SHEETS = ("study-sheet-mandibular.html", "study-sheet-maxillary.html")
 
@@ -81,6 +82,11 @@ def test_the_site_is_these_files(kind: str, request: pytest.FixtureRequest) -> N
         "style.css",
         "export/rules.json",
         "export/rules.ttl",
+        "items/items.csv",
+        "items/items.json",
+        "items/key.html",
+        "items/paper.html",
+        "items/qti.zip",
         ".built-by-trayconcord",
     }
 
