@@ -141,8 +141,8 @@ def test_a_contested_topic_is_a_discussion_and_a_ruled_one_has_its_reason(ruled_
 @pytest.mark.parametrize(
     "parameter, when, reason",
     [
-        ("spacer-thickness", {}, "only one voice speaks of the topic"),
-        ("spacer-thickness", {"impression-material": "zinc-oxide-eugenol-paste"}, "the topic is contested: "),
+        ("spacer-thickness", {"impression-material": "zinc-oxide-eugenol-paste"}, "only one voice speaks of the topic"),
+        ("mixing-time", {"impression-material": "zinc-oxide-eugenol-paste"}, "the topic is contested: "),
         ("no-such-question", {}, "the vocabulary no longer has the question or its case"),
         ("spacer-thickness", {"arch": "no-such-arch"}, "the vocabulary no longer has the question or its case"),
         ("sheet-sag", {"arch": "maxillary", "impression-material": "polyether"}, "no source speaks of the topic"),
