@@ -122,7 +122,7 @@ def items_text(items: list[Item], gone: list[Gone], store: Store) -> str:
             )
         lines.append(f"  key {item.letter}. {explanation(item)} {cited(item.answer, store)}".rstrip())
         lines.append("")
-    lines.append(f"{len(items)} items. {LEVEL_NOTE}")
+    lines.append(f"{len(items)} item{'s' if len(items) != 1 else ''}. {LEVEL_NOTE}")
     lines += [f"withdrawn {entry.id}: {entry.reason}" for entry in gone]
     return "\n".join(lines)
 
