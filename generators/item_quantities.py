@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from trayconcord.generators.ground import Ground
 from trayconcord.generators.item_making import Workshop
-from trayconcord.generators.items import Item, Option
+from trayconcord.generators.items import Item, Option, pick, place_of
 from trayconcord.kb.model import Claim, Ruling, comparable
 from trayconcord.kb.values import Comparable, Interval
 from trayconcord.kb.vocabulary import Parameter
@@ -56,7 +56,13 @@ class Quantities(Workshop):
             for point, records in sorted(stated.items(), key=lambda pair: pair[0].low or 0)
         ]
         if len(allowed) > 1:
-            for option in self._wrong(ground, _interval(allowed[0].value)):
+            above = pick(self.seed, ground.topic.id, "side") % 2 == 0  # else the key would mostly be the least
+            wrong = {
+                option.text: (place_of(option.value) > place_of(allowed[-1].value), option)
+                for end in (allowed[0], allowed[-1])
+                for option in self._wrong(ground, _interval(end.value))
+            }
+            for _, option in sorted(wrong.values(), key=lambda pair: (pair[0] != above, pair[1].tier, pair[1].text)):
                 built = self._built(ground, "outside", option, allowed)
                 if built:
                     yield from built

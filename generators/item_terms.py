@@ -61,16 +61,24 @@ class Terms(Workshop):
         members = Members(ground)
         ruled = bool(ground.topic.rulings)
         candidates: dict[str, tuple[int, list[Claim]]] = {}
+        alike = self._named_in_like_cases(ground)
         for tier, concept, claim in self._terms_elsewhere(ground):
-            if members.unnamed(concept):
+            if members.unnamed(concept) and concept not in alike:
                 before, claims = candidates.get(concept, (tier, []))
                 candidates[concept] = (min(before, tier), [*claims, claim] if claim else claims)
-        for concept, records in members.outside.items():
-            if members.unnamed(concept) and any(concept in named_out(r) for r in records):
-                candidates[concept] = (0, [r for r in records if isinstance(r, Claim)])
+        left_out = {
+            concept: tuple(records)
+            for concept, records in members.outside.items()
+            if members.unnamed(concept) and any(concept in named_out(record) for record in records)
+        }
         wrong = [
+            self._term(concept, left_out[concept], CONTRAST, "a source leaves it out for this case")
+            for concept in sorted(left_out)
+        ]
+        wrong += [
             self._term(concept, tuple(claims), tier, self._taken(ground, claims))
             for concept, (tier, claims) in sorted(candidates.items())
+            if concept not in left_out
         ]
         for concept, records in sorted(members.inside.items()):
             named = [r for r in records if concept in named_in(r) and r in ground.deciding]
@@ -82,6 +90,19 @@ class Terms(Workshop):
             yield from self._built(ground, "belongs", key, wrong, concept)
             yield from self._cases(ground, Choice(concept), tuple(named))
         yield from self._left_out(ground, members, wrong)
+
+    def _named_in_like_cases(self, ground: Ground) -> set[str]:
+        """Terms named for cases that differ from this one in nothing on which the answer depends: right here too,
+        perhaps, though no source says so."""
+        axes = ground.parameter.depends_on
+        here = tuple(pair for pair in ground.when if pair[0] in axes)
+        found: set[str] = set()
+        for claim in self.grounds.claims.get(ground.parameter.id, ()) if axes else ():
+            there = tuple(pair for pair in claim.when if pair[0] in axes)
+            if meet(here, there, self.vocabulary) is not None:
+                for term in named_in(claim):
+                    found |= self.vocabulary.above[term] | self.vocabulary.below[term]
+        return found
 
     def _left_out(self, ground: Ground, members: Members, wrong: list[Option]) -> Iterator[Item]:
         """Which term is left out: by name, or because nobody names it here while a voice that is heard here names it

@@ -108,7 +108,7 @@ def choose(
         return None
     if isinstance(key.value, Interval):
         chosen = [key, *_around(identifier, key, pool, seed)]
-        chosen.sort(key=lambda option: _place(option.value))
+        chosen.sort(key=lambda option: place_of(option.value))
     else:
         pool = sorted(pool[:POOL], key=lambda o: pick(seed, identifier, "take", o.text))
         chosen = [key, *pool[: MOST_OPTIONS - 1]]
@@ -119,14 +119,15 @@ def choose(
 def _around(identifier: str, key: Option, pool: list[Option], seed: int) -> list[Option]:
     """Distractors below and above a quantity, as many on each side as the key's rank asks for."""
     size = min(MOST_OPTIONS - 1, len(pool))
-    below = [option for option in pool if _place(option.value) < _place(key.value)]
-    above = [option for option in pool if _place(option.value) > _place(key.value)]
+    below = [option for option in pool if place_of(option.value) < place_of(key.value)]
+    above = [option for option in pool if place_of(option.value) > place_of(key.value)]
     rank = pick(seed, identifier, "rank") % (size + 1)
     rank = max(size - len(above), min(rank, len(below)))
     return below[:rank] + above[: size - rank]
 
 
-def _place(value: Comparable) -> tuple[Fraction, Fraction]:
+def place_of(value: Comparable) -> tuple[Fraction, Fraction]:
+    """Where a quantity stands among others: its lower end, then its upper; an open end counts as the other one."""
     assert isinstance(value, Interval)
     low = value.low if value.low is not None else value.high
     high = value.high if value.high is not None else value.low
@@ -149,7 +150,7 @@ def level_of(kind: str, when: Scope, key: Option, options: tuple[Option, ...], v
 
 def _close(key: Option, option: Option) -> bool:
     if isinstance(key.value, Interval):
-        (one, _), (other, _) = sorted((_place(key.value), _place(option.value)))
+        (one, _), (other, _) = sorted((place_of(key.value), place_of(option.value)))
         return one > 0 and other <= one * Fraction(3, 2)
     return option.tier == 0
 
