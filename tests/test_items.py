@@ -91,6 +91,7 @@ def test_a_seed_gives_one_order_and_another_seed_another(shipped_store: Store, b
     assert {item.id for item in other} != set() and other != bank
 
 
+@pytest.mark.slow
 def test_the_key_stands_at_every_place_about_equally_often(shipped_store: Store) -> None:
     """Over several seeds, no place of four options holds the key in less than a seventh or more than two fifths."""
     comparison = Comparison(shipped_store)

@@ -23,7 +23,8 @@ REGIONS = [
 ]  # fmt: skip
 STEPS = ["draw-outline", "soak-cast", "block-out-undercuts", "adapt-spacer", "cut-stops", "mix-resin"]
 PARAMETERS = (
-    "spacer-thickness", "stop-count", "spacer-design", "relief-areas", "finger-rest-site", "procedure", "soak-cast", "tray-fit",
+    "spacer-thickness", "stop-count", "spacer-design", "relief-areas", "finger-rest-site", "procedure", "soak-cast",
+    "tray-fit",
 )  # fmt: skip
 
 
