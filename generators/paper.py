@@ -9,7 +9,7 @@ from trayconcord.generators.item_bank import item_bank, selection
 from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.item_output import LEVEL_NOTE, citation, explanation, items_csv, items_json
 from trayconcord.generators.items import LEVELS, Item
-from trayconcord.generators.prompts import oral_prompts
+from trayconcord.generators.prompts import Prompt, oral_prompts
 from trayconcord.generators.qti import qti_package
 from trayconcord.generators.templates_env import render, template_text
 from trayconcord.generators.withdrawn import Previous, revisions, withdrawals
@@ -58,13 +58,21 @@ def item_pages(report: Report, seed: int, previous: Previous) -> dict[str, bytes
         "items.html": bank,
         "items/paper.html": render("paper.html.j2", **printed, **common),
         "items/key.html": render("paper-key.html.j2", **printed, **common),
-        "oral-prompts.html": render("prompts.html.j2", prompts=prompts, **common),
+        "oral-prompts.html": render(
+            "prompts.html.j2", prompts=prompts, cautions=_all_cautions(prompts, report), **common
+        ),
         "items/items.json": items_json(items, gone, revised, store, seed),
         "items/items.csv": items_csv(items, store),
     }
     return {name: text.encode() for name, text in pages.items()} | {
         "items/qti.zip": qti_package(items, store.vocabulary)
     }
+
+
+def _all_cautions(prompts: list[Prompt], report: Report) -> list[Caution]:
+    """The cautions of all prompts, in the order of the vocabulary."""
+    named = {caution.id for prompt in prompts for caution in prompt.cautions}
+    return [caution for caution in report.store.vocabulary.cautions.values() if caution.id in named]
 
 
 def cautions_of(items: list[Item], report: Report) -> list[Caution]:

@@ -10,6 +10,7 @@ from trayconcord.generators.items import Item
 from trayconcord.kb.errors import unusable
 from trayconcord.kb.model import in_order
 from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.scopes import covers
 from trayconcord.shapes.wording import comparable_text, scope_text
 
 
@@ -70,11 +71,13 @@ def withdrawals(previous: Previous, items: list[Item], comparison: Comparison) -
 
 
 def revisions(previous: Previous, items: list[Item]) -> list[tuple[Item, str]]:
-    """The items whose key has changed, each with what it was."""
+    """The items whose answer has changed, each with what it was; where a question has one answer and no other."""
     return [
         (item, before.answer)
         for item in items
-        if (before := previous.items.get(item.id)) and before.answer != item.answer.text
+        if item.kind in ("value", "choice", "statement")
+        and (before := previous.items.get(item.id))
+        and before.answer != item.answer.text
     ]
 
 
@@ -95,14 +98,12 @@ def _reason(gone: Gone, comparison: Comparison) -> str:
     if not may_ask(topic):
         return "no source speaks of the topic" if topic.standing == "silent" else "only one voice speaks of the topic"
     inner = [
-        t for t in comparison.topics if t.parameter == parameter and t.standing == "contested" and _within(t.when, gone)
+        other
+        for other in comparison.topics
+        if other.parameter == parameter and other.standing == "contested" and covers(topic.when, other.when, vocabulary)
     ]
     if inner:
         return f"contested in a case within it: {scope_text(inner[0].when, vocabulary)}"
     return (
         "what the sources say has changed: the answer, or two wrong answers that nobody supports, are no longer there"
     )
-
-
-def _within(when: tuple[tuple[str, str], ...], gone: Gone) -> bool:
-    return gone.when.items() <= dict(when).items()

@@ -128,6 +128,12 @@ def test_prompts_cover_every_question_on_which_voices_meet(shipped_report: Repor
             assert all(point.cited for _, point in dispute.positions)
 
 
+def test_the_pages_show_the_cautions_of_what_they_name(pages: dict[str, bytes]) -> None:
+    for name in ("items.html", "oral-prompts.html", "items/key.html"):
+        caution = parse(pages[name].decode()).classed("caution")
+        assert len(caution) == 1 and "Monomer vapour." in caution[0].text
+
+
 def test_a_contested_topic_is_a_discussion_and_a_ruled_one_has_its_reason(ruled_report: Report) -> None:
     prompts = oral_prompts(ruled_report.store, ruled_report.comparison)
     ruled = [answer for prompt in prompts for answer in prompt.answers if answer.basis == "ruling"]
