@@ -2,16 +2,17 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import version
+from importlib.resources import files
 from typing import Any
 
+from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of
 from trayconcord.generators.references import UNNAMED, ReferenceList, reference_text
 from trayconcord.generators.sheets import claims_about, study_sheet
-from trayconcord.generators.templates_env import render as _render
-from trayconcord.generators.templates_env import template_text as _template_text
 from trayconcord.kb.model import Claim, Source, comparable, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter
@@ -30,31 +31,31 @@ def site_pages(report: Report) -> dict[str, bytes]:
     sections = [section for section in _sections(report) if section.topics]
     common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     pages = {
-        "index.html": _render(
+        "index.html": render(
             "index.html.j2",
             sections=sections,
             chapters=_by_chapter(store, sections),
             agreement=agreement(report.comparison),
             **common,
         ),
-        "reconciliation.html": _render(
+        "reconciliation.html": render(
             "reconciliation.html.j2",
             contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
             settled=[section for section in sections if not section.count("contested")],
             cautions=_cautions(store, store.claims),
             **common,
         ),
-        "sources.html": _render("sources.html.j2", sources=_sources(store), **common),
+        "sources.html": render("sources.html.j2", sources=_sources(store), **common),
     }
     for section in sections:
         about = [claim for claim in store.claims if claim.parameter == section.parameter.id]
-        pages[f"question-{section.parameter.id}.html"] = _render(
+        pages[f"question-{section.parameter.id}.html"] = render(
             "question.html.j2", section=section, cautions=_cautions(store, about), **common
         )
     for arch in ARCHES:
         references = ReferenceList(store)
         sheet = study_sheet(report.comparison, store, arch, references)
-        pages[f"study-sheet-{arch}.html"] = _render(
+        pages[f"study-sheet-{arch}.html"] = render(
             "sheet.html.j2",
             sheet=sheet,
             arch=store.vocabulary.concepts[arch],
@@ -62,7 +63,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
             cautions=_cautions(store, claims_about(arch, store)),
             **common,
         )
-    return {name: text.encode() for name, text in pages.items()} | {"style.css": _template_text("style.css").encode()}
+    return {name: text.encode() for name, text in pages.items()} | {"style.css": template_text("style.css").encode()}
 
 
 def _cautions(store: Store, claims: list[Claim]) -> list[Caution]:
@@ -263,3 +264,28 @@ def _sources(store: Store) -> list[dict[str, Any]]:
 
 def _row_or_none(claim: Claim, store: Store) -> Row | None:
     return _row(claim, (), store) if claim.value is not None else None
+
+
+def template_text(name: str) -> str:
+    """The text of a shipped template or style sheet."""
+    return (files("trayconcord.generators") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    names = [
+        path.name for path in (files("trayconcord.generators") / "templates").iterdir() if path.name.endswith(".j2")
+    ]
+    return Environment(
+        loader=DictLoader({name: template_text(name) for name in sorted(names)}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def render(name: str, **context: Any) -> str:
+    """A template filled in; text from the store is escaped."""
+    return _environment().get_template(name).render(**context)

@@ -9,9 +9,9 @@ from trayconcord.generators.item_bank import item_bank, selection
 from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.item_output import LEVEL_NOTE, citation, explanation, items_csv, items_json
 from trayconcord.generators.items import LEVELS, Item
+from trayconcord.generators.pages import render, template_text
 from trayconcord.generators.prompts import Prompt, oral_prompts
 from trayconcord.generators.qti import qti_package
-from trayconcord.generators.templates_env import render, template_text
 from trayconcord.generators.withdrawn import Previous, revisions, withdrawals
 from trayconcord.kb.model import Claim, Ruling, concepts_in
 from trayconcord.kb.vocabulary import Caution

@@ -9,7 +9,7 @@ import re
 import zipfile
 
 from trayconcord.generators.items import Item
-from trayconcord.generators.templates_env import render
+from trayconcord.generators.pages import render
 from trayconcord.kb.vocabulary import Term, Vocabulary
 
 EPOCH = (1980, 1, 1, 0, 0, 0)
