@@ -1,5 +1,7 @@
 """The bank: every item that a store supports, and which items of an earlier bank are withdrawn, and why."""
 
+from collections import Counter
+
 from trayconcord.generators.ground import Grounds
 from trayconcord.generators.item_kinds import Maker
 from trayconcord.generators.items import Item, pick
@@ -35,23 +37,20 @@ def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]
 
 
 def selection(items: list[Item], number: int, seed: int = 1) -> list[Item]:
-    """So many items for one paper, in the order of the bank: chapters in turn, no topic and no key twice.
+    """So many items for one paper, in the order of the bank: chapters and questions in turn, no topic or key twice.
 
     Fewer where the bank holds no more that do not give each other away.
     """
-    waiting: dict[str, list[Item]] = {}
-    for item in sorted(items, key=lambda i: pick(seed, "paper", i.id)):
-        waiting.setdefault(item.parameter.chapter, []).append(item)
+    order = sorted(items, key=lambda item: pick(seed, "paper", item.id))
     chosen: list[Item] = []
-    while len(chosen) < number and any(waiting.values()):
-        for chapter in sorted(waiting):
-            queue = waiting[chapter]
-            while queue:
-                item = queue.pop(0)
-                if not any(_gives_away(item, other) for other in chosen):
-                    chosen.append(item)
-                    break
-    return [item for item in items if item in chosen[:number]]
+    while len(chosen) < number:
+        free = [item for item in order if not any(_gives_away(item, other) for other in chosen)]
+        if not free:
+            break
+        chapters = Counter(item.parameter.chapter for item in chosen)
+        questions = Counter(item.parameter.id for item in chosen)
+        chosen.append(min(free, key=lambda i: (chapters[i.parameter.chapter], questions[i.parameter.id])))
+    return [item for item in items if item in chosen]
 
 
 def _gives_away(one: Item, other: Item) -> bool:

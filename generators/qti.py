@@ -7,6 +7,7 @@ template would otherwise mark every answer right.
 import io
 import re
 import zipfile
+from hashlib import sha256
 
 from trayconcord.generators.items import Item
 from trayconcord.generators.pages import render
@@ -14,6 +15,9 @@ from trayconcord.kb.vocabulary import Term, Vocabulary
 
 EPOCH = (1980, 1, 1, 0, 0, 0)
 """The time that every file of the package bears, the earliest that a zip can hold: equal banks give equal bytes."""
+
+LONGEST = 80
+"""Characters that the identifier of an item in the package has at most."""
 
 ILLEGAL = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What XML 1.0 cannot hold, section 2.2."""
@@ -39,8 +43,10 @@ def qti_package(items: list[Item], vocabulary: Vocabulary) -> bytes:
 
 
 def name_of_item(item: Item) -> str:
-    """The identifier of an item in the package: a name that begins with a letter, as XML wants."""
-    return "item-" + re.sub(r"[^A-Za-z0-9_.-]", "-", item.id)
+    """The identifier of an item in the package: a name that begins with a letter, as XML wants, and that is short enough
+    for a file on any system; what is cut off stays told apart by a hash."""
+    name = "item-" + re.sub(r"[^A-Za-z0-9_.-]", "-", item.id)
+    return name if len(name) <= LONGEST else f"{name[: LONGEST - 13]}-{sha256(item.id.encode()).hexdigest()[:12]}"
 
 
 def _of(chapter: Term, items: list[Item]) -> list[Item]:

@@ -48,7 +48,7 @@ def test_items_under_rulings_are_proved_too(ruled_report: Report) -> None:
     assert "ruling" in {item.basis for item in items}
 
 
-@settings(max_examples=80, suppress_health_check=list(HealthCheck))
+@settings(max_examples=50, suppress_health_check=list(HealthCheck))
 @given(agreeing_stores(), st.integers(0, 3))
 def test_the_items_of_random_stores_are_proved(store: Store, seed: int) -> None:
     proof = PlainItems(store)
@@ -65,6 +65,7 @@ def test_the_items_of_thousands_of_random_stores_are_proved(store: Store, seed: 
         proof.prove(item)
 
 
+@pytest.mark.slow
 def test_random_stores_give_items_of_every_kind() -> None:
     """The property above says nothing of a kind that never comes up."""
     found: Counter[str] = Counter()
@@ -117,7 +118,8 @@ def test_a_paper_asks_no_topic_twice_and_takes_chapters_in_turn(bank: list[Item]
     assert len({item.topic for item in chosen}) == 30
     by_chapter = Counter(item.parameter.chapter for item in chosen)
     assert set(by_chapter) == {item.parameter.chapter for item in bank}
-    assert len(selection(bank, 10_000, 1)) <= len(bank)
+    assert max(Counter(item.parameter.id for item in chosen).values()) <= 4
+    assert len(selection(bank, 10_000, 1)) <= len({item.topic for item in bank})
 
 
 AGREED = """

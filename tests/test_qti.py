@@ -65,6 +65,12 @@ def test_manifest_test_and_files_name_each_other_exactly(bank: list[Item], packa
     assert refs == [(name_of_item(item), f"items/{name_of_item(item)}.xml") for item in bank]
 
 
+def test_identifiers_are_short_and_told_apart(bank: list[Item]) -> None:
+    names = [name_of_item(item) for item in bank]
+    assert len(set(names)) == len(names) and max(map(len, names)) <= 80
+    assert all(name == f"item-{item.id}" for name, item in zip(names, bank, strict=True) if len(item.id) <= 75)
+
+
 def test_equal_banks_give_equal_bytes_and_files_bear_no_time(
     bank: list[Item], package: bytes, shipped_store: Store
 ) -> None:
