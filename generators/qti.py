@@ -43,7 +43,7 @@ def qti_package(items: list[Item], vocabulary: Vocabulary) -> bytes:
 
 
 def name_of_item(item: Item) -> str:
-    """The identifier of an item in the package: a name that begins with a letter, as XML wants, and that is short enough
+    """The identifier of an item in the package: a name that begins with a letter, as XML wants, and short enough
     for a file on any system; what is cut off stays told apart by a hash."""
     name = "item-" + re.sub(r"[^A-Za-z0-9_.-]", "-", item.id)
     return name if len(name) <= LONGEST else f"{name[: LONGEST - 13]}-{sha256(item.id.encode()).hexdigest()[:12]}"
