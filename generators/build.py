@@ -7,6 +7,8 @@ from pathlib import Path
 
 from trayconcord.generators.export import rules_json, rules_turtle
 from trayconcord.generators.pages import site_pages
+from trayconcord.generators.paper import item_pages
+from trayconcord.generators.withdrawn import NOTHING, read_previous
 from trayconcord.kb.errors import unusable
 from trayconcord.shapes.check import Report
 
@@ -14,12 +16,21 @@ MARKER = ".built-by-trayconcord"
 """Marks a folder that a later build may replace; a folder without it is somebody's own."""
 
 
-def build(report: Report, out: Path) -> list[str]:
+BANK = "items/items.json"
+"""Where a build leaves its bank of items for the next one."""
+
+
+def build(report: Report, out: Path, seed: int = 1, previous: Path | None = None) -> list[str]:
     """Write the site and the rule export of a checked store; returns the files written, by path.
 
+    Items that an earlier bank held and this one does not are listed as withdrawn: ``previous`` names that bank, else
+    it is the one that the folder holds.
     The folder is replaced whole, and only if an earlier build made it. Raises `UnusableInput`.
     """
-    pages = site_pages(report)
+    known = previous or out / BANK
+    ours = os.path.exists(out / MARKER) and os.path.exists(known)  # a name too long to be one is told later
+    before = read_previous(known) if previous or ours else NOTHING
+    pages = site_pages(report) | item_pages(report, seed, before)
     pages["export/rules.json"] = rules_json(report.store, report.comparison).encode()
     pages["export/rules.ttl"] = rules_turtle(report.store, report.comparison)
     return write_folder(pages, out)

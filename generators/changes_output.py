@@ -3,7 +3,7 @@
 from typing import Any
 
 from trayconcord.generators.changes import Change, Changes, Question, standings
-from trayconcord.generators.pages import render, template_text
+from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.value_json import dump
 
 LONG = 240

@@ -158,6 +158,21 @@ def _parser() -> argparse.ArgumentParser:
     sheets.add_argument(
         "--out", type=Path, default=Path("sheets"), metavar="DIR", help="folder to write (default: sheets)"
     )
+    items = command(
+        "items",
+        _items,
+        "Make question items with a single best answer from what the sources agree on or the course has ruled.",
+        "trayconcord items --format qti --out items.zip",
+    )
+    items.add_argument("--format", choices=("text", "csv", "json", "qti"), default="text")
+    items.add_argument("--chapter", action="append", default=[], metavar="ID", help="only this chapter (repeatable)")
+    items.add_argument("--number", type=int, metavar="N", help="so many, as for one paper: no topic twice")
+    items.add_argument("--out", type=Path, metavar="FILE", help="write here instead of printing (needed for qti)")
+    for sub in (build, items):
+        sub.add_argument("--seed", type=int, default=1, metavar="N", help="orders and picks options (default: 1)")
+        sub.add_argument(
+            "--previous", type=Path, metavar="FILE", help="items.json to list what is withdrawn since (build: its own)"
+        )
     demo = command(
         "demo",
         _demo,
@@ -176,7 +191,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, planned, reasons, sheets, terms):
+    for sub in (add, form, check, compare, agenda, build, planned, reasons, sheets, items, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -308,7 +323,7 @@ def _build(options: argparse.Namespace) -> int:
     from trayconcord.shapes.rules import rule_book
 
     report = check(_loaded(options), rule_book(options.shapes))
-    pages = build(report, options.out)
+    pages = build(report, options.out, options.seed, options.previous)
     print(f"wrote {len(pages)} files to {options.out}; start at {options.out / 'index.html'}")
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)
@@ -376,6 +391,18 @@ def _sheets(options: argparse.Namespace) -> int:
     write_folder(pages, options.out)
     starts = ", ".join(str(options.out / name) for name in pages if name.endswith(".html"))
     print(f"wrote {len(pages)} files to {options.out}; read {starts}")
+    return OK
+
+
+def _items(options: argparse.Namespace) -> int:
+    from trayconcord.generators.item_command import bank_as
+
+    data = bank_as(options, _loaded(options))
+    if options.out:
+        options.out.write_bytes(data)
+        print(f"wrote {options.out}")
+    else:
+        print(data.decode(), end="")
     return OK
 
 

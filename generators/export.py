@@ -9,7 +9,6 @@ from rdflib.namespace import DCTERMS, PROV, RDF, RDFS, XSD
 from trayconcord.generators.references import reference_text
 from trayconcord.generators.value_json import dump, value_json
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.model import Claim, Ruling, Source, comparable
 from trayconcord.kb.namespaces import BIBO, TC
 from trayconcord.kb.records import value_triples
@@ -37,7 +36,7 @@ def rules_document(store: Store, comparison: Comparison) -> dict[str, Any]:
     return {
         "format": 1,
         "version": version("trayconcord"),
-        "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": canonical_hash(store.graph)},
+        "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": store.hash},
         "licence": LICENCE,
         "namespace": ns.BASE,
         "rules": [_rule(topic, vocabulary) for topic in comparison.answered],
@@ -135,7 +134,7 @@ def rules_turtle(store: Store, comparison: Comparison) -> bytes:
     graph.add((DATASET, RDF.type, TC.RuleExport))
     graph.add((DATASET, DCTERMS.license, URIRef(LICENCE)))
     graph.add((DATASET, DCTERMS.hasVersion, Literal(version("trayconcord"))))
-    graph.add((DATASET, TC.storeHash, Literal(canonical_hash(store.graph), datatype=XSD.hexBinary)))
+    graph.add((DATASET, TC.storeHash, Literal(store.hash, datatype=XSD.hexBinary)))
     for topic in comparison.answered:
         subject = ns.iri(ns.TOPIC, topic.id)
         graph.add((subject, RDF.type, TC.Topic))

@@ -18,7 +18,6 @@ from trayconcord.generators.rendering import cautions_of, render, template_text
 from trayconcord.generators.sheet_pages import site_sheets
 from trayconcord.generators.site_data import NAME as DATA
 from trayconcord.generators.site_data import site_data
-from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter
@@ -41,7 +40,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
     standings = chapter_standings([block.topic for section in sections for block in section.topics], store)
     longest = max((standing.total for standing in standings), default=1)
     common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
-    common["store_hash"] = canonical_hash(store.graph)
+    common["store_hash"] = store.hash
     pages = {
         "index.html": render(
             "index.html.j2",

@@ -6,7 +6,7 @@ an earlier one.
 """
 
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from typing import Any
 from rdflib import Graph, URIRef
 
 from trayconcord.kb import namespaces as ns
+from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
@@ -43,6 +44,11 @@ class Store:
     cases: list[Case]
     places: dict[URIRef, Place]
     former_rulings: list[Ruling] = field(default_factory=list)
+
+    @cached_property
+    def hash(self) -> str:
+        """The hash of all that the store says: RDFC-1.0 with SHA-256, in hexadecimal."""
+        return canonical_hash(self.graph)
 
     def history_of(self, ruling: str) -> list[Ruling]:
         """What was decided before a ruling on the same case, the latest first."""

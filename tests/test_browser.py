@@ -16,6 +16,7 @@ CHROMIUM = shutil.which("chromium")
 PAGES = (
     "index.html", "reconciliation.html", "study-sheet-maxillary.html", "study-sheet-mandibular.html", "sources.html",
     "question-spacer-thickness.html", "study-sheet-mandibular-wall-and-handle.html", "glossary.html",
+    "items.html", "items/paper.html", "items/key.html", "oral-prompts.html",
 )  # fmt: skip
 
 pytestmark = [
@@ -56,7 +57,7 @@ def test_a_page_renders_without_a_word_in_the_console(site: Path, tmp_path: Path
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_is_no_wider_than_a_phone(site: Path, tmp_path: Path, name: str) -> None:
     # A frame as wide as a small phone, measured from a page beside it: headless windows have a minimum width.
-    probe = site.parent / f"probe-{name}"
+    probe = site.parent / f"probe-{name.replace('/', '-')}"
     probe.write_text(
         f'<iframe id="f" style="width:360px;height:700px;border:0" src="site/{name}"></iframe><p id="out">waiting</p>'
         "<script>document.getElementById('f').onload = e => { const d = e.target.contentDocument.documentElement;"

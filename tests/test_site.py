@@ -25,7 +25,8 @@ SHEET_NAMES = {
     for part in ("", *(f"-{chapter}" for chapter in CHAPTERS))
 }
 PAGES = {
-    "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html", "glossary.html",
+    "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html",
+    "glossary.html", "items.html", "oral-prompts.html",
 } | {f"{name}.html" for name in SHEET_NAMES}  # fmt: skip
 SCRIPTS = {"site.js", "site-data.js", "find.js", "rulings.js", "decide.js", "decisions.js"}
 SHEETS = ("study-sheet-mandibular.html", "study-sheet-maxillary.html")
@@ -96,6 +97,11 @@ def test_the_site_is_these_files(kind: str, request: pytest.FixtureRequest) -> N
         "style.css",
         "export/rules.json",
         "export/rules.ttl",
+        "items/items.csv",
+        "items/items.json",
+        "items/key.html",
+        "items/paper.html",
+        "items/qti.zip",
         ".built-by-trayconcord",
     }
 

@@ -1,0 +1,170 @@
+"""Question items: each proved again from the claims, on the shipped store and on random ones; withdrawal; choice."""
+
+import json
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from agreeing_stores import agreeing_stores
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from invented import enter_forms
+from plain_items import PlainItems
+
+from trayconcord.generators.build import build
+from trayconcord.generators.item_bank import item_bank, may_ask, selection
+from trayconcord.generators.item_making import KIND_LABELS, STEMS
+from trayconcord.generators.items import LEVELS, Item
+from trayconcord.kb.store import Store, load
+from trayconcord.shapes.check import Report, check
+from trayconcord.shapes.compare import Comparison
+
+
+@pytest.fixture(scope="module")
+def bank(shipped_store: Store) -> list[Item]:
+    return item_bank(shipped_store, Comparison(shipped_store))
+
+
+def test_every_shipped_item_is_proved_from_the_claims(shipped_store: Store, bank: list[Item]) -> None:
+    proof = PlainItems(shipped_store)
+    for item in bank:
+        proof.prove(item)
+    assert {item.kind for item in bank} <= set(KIND_LABELS)
+
+
+def test_the_shipped_store_gives_at_least_150_items(bank: list[Item], shipped_store: Store) -> None:
+    assert len(bank) >= 150
+    assert len({item.id for item in bank}) == len(bank)
+    assert {item.parameter.chapter for item in bank} <= set(shipped_store.vocabulary.chapters)
+    assert {item.level for item in bank} == set(LEVELS)
+
+
+def test_items_under_rulings_are_proved_too(ruled_report: Report) -> None:
+    items = item_bank(ruled_report.store, ruled_report.comparison)
+    proof = PlainItems(ruled_report.store)
+    for item in items:
+        proof.prove(item)
+    assert "ruling" in {item.basis for item in items}
+
+
+@settings(max_examples=50, suppress_health_check=list(HealthCheck))
+@given(agreeing_stores(), st.integers(0, 3))
+def test_the_items_of_random_stores_are_proved(store: Store, seed: int) -> None:
+    proof = PlainItems(store)
+    for item in item_bank(store, Comparison(store), seed):
+        proof.prove(item)
+
+
+@pytest.mark.slow
+@settings(max_examples=3000, suppress_health_check=list(HealthCheck))
+@given(agreeing_stores(), st.integers(0, 3))
+def test_the_items_of_thousands_of_random_stores_are_proved(store: Store, seed: int) -> None:
+    proof = PlainItems(store)
+    for item in item_bank(store, Comparison(store), seed):
+        proof.prove(item)
+
+
+@pytest.mark.slow
+def test_random_stores_give_items_of_every_kind() -> None:
+    """The property above says nothing of a kind that never comes up."""
+    found: Counter[str] = Counter()
+
+    @settings(max_examples=250, database=None, derandomize=True, suppress_health_check=list(HealthCheck))
+    @given(agreeing_stores())
+    def gather(store: Store) -> None:
+        found.update(item.kind for item in item_bank(store, Comparison(store)))
+
+    gather()
+    assert set(STEMS) - set(found) <= {"statement"}  # that needs several questions of yes or no at once
+
+
+def test_no_item_asks_a_contested_topic(shipped_store: Store, bank: list[Item]) -> None:
+    topics = {topic.id: topic for topic in Comparison(shipped_store).answered}
+    for item in bank:
+        assert may_ask(topics[item.topic]) and len(topics[item.topic].voices) > 1
+
+
+def test_a_seed_gives_one_order_and_another_seed_another(shipped_store: Store, bank: list[Item]) -> None:
+    comparison = Comparison(shipped_store)
+    assert item_bank(shipped_store, comparison, 1) == bank
+    other = item_bank(shipped_store, comparison, 2)
+    assert {item.id for item in other} != set() and other != bank
+
+
+@pytest.mark.slow
+def test_the_key_stands_at_every_place_about_equally_often(shipped_store: Store) -> None:
+    """Over several seeds, no place of four options holds the key in less than a seventh or more than two fifths."""
+    comparison = Comparison(shipped_store)
+    places: Counter[int] = Counter()
+    for seed in range(5):
+        places.update(i.key for i in item_bank(shipped_store, comparison, seed) if len(i.options) == 4)
+    total = sum(places.values())
+    assert set(places) == {0, 1, 2, 3}
+    for place in places:
+        assert total / 7 < places[place] < total * 2 / 5
+
+
+def test_the_key_is_not_the_longest_option_more_often_than_chance_allows(bank: list[Item]) -> None:
+    longest = [
+        item for item in bank if all(len(o.text) < len(item.answer.text) for o in item.options if o is not item.answer)
+    ]
+    assert len(longest) < 0.4 * len(bank)
+
+
+def test_a_paper_asks_no_topic_twice_and_takes_chapters_in_turn(bank: list[Item]) -> None:
+    chosen = selection(bank, 30, 1)
+    assert len(chosen) == 30 and chosen == [item for item in bank if item in chosen]
+    assert len({item.topic for item in chosen}) == 30
+    by_chapter = Counter(item.parameter.chapter for item in chosen)
+    assert set(by_chapter) == {item.parameter.chapter for item in bank}
+    assert max(Counter(item.parameter.id for item in chosen).values()) <= 4
+    assert len(selection(bank, 10_000, 1)) <= len({item.topic for item in bank})
+
+
+AGREED = """
+source: {{id: {id}, title: Notes {id}, authors: ["Nobody, {id}"], year: 2020, kind: lecture-notes}}
+claims:
+  - {{parameter: spacer-thickness, when: {{impression-material: polyether}}, value: {value}, at: p. 1, obtained: read}}
+  - {{parameter: spacer-thickness, when: {{impression-material: polysulfide}}, value: 1 mm, at: p. 2, obtained: read}}
+  - {{parameter: spacer-thickness, when: {{impression-material: silicone}}, value: 5 mm, at: p. 2, obtained: read}}
+"""
+
+
+def test_an_item_whose_topic_becomes_contested_is_withdrawn_by_the_next_build_and_stays_listed(tmp_path: Path) -> None:
+    out = tmp_path / "site"
+    forms = [AGREED.format(id=name, value="3 mm") for name in ("one", "two")]
+    department = enter_forms(tmp_path, *forms)
+    build(check(load([department], only=True)), out)
+    before = json.loads((out / "items/items.json").read_text(encoding="utf-8"))
+    asked = {item["id"] for item in before["items"]}
+    assert "spacer-thickness--impression-material-polyether--value" in asked and before["withdrawn"] == []
+    enter_forms(tmp_path, *forms, AGREED.format(id="three", value="2 mm"))
+    for _ in range(2):  # the list is kept by later builds
+        build(check(load([department], only=True)), out)
+        after = json.loads((out / "items/items.json").read_text(encoding="utf-8"))
+        gone = {entry["id"]: entry for entry in after["withdrawn"]}
+        polyether = gone["spacer-thickness--impression-material-polyether--value"]
+        assert polyether["reason"] == "the topic is contested: 2 mm | 3 mm" and polyether["answer"] == "3 mm"
+        assert not {item["id"] for item in after["items"]} & set(gone)
+        assert "the topic is contested: 2 mm | 3 mm" in (out / "items.html").read_text(encoding="utf-8")
+    enter_forms(tmp_path, *forms, AGREED.format(id="three", value="3 mm"))
+    build(check(load([department], only=True)), out)
+    assert json.loads((out / "items/items.json").read_text(encoding="utf-8"))["withdrawn"] == []
+
+
+def test_an_item_whose_key_moves_is_listed_as_revised(tmp_path: Path) -> None:
+    out = tmp_path / "site"
+    for value, revised in (("3 mm", []), ("2 mm", ["3 mm"])):
+        forms = [AGREED.format(id=name, value=value) for name in ("one", "two")]
+        build(check(load([enter_forms(tmp_path, *forms)], only=True)), out)
+        known = json.loads((out / "items/items.json").read_text(encoding="utf-8"))
+        assert [e["before"] for e in known["revised"] if e["id"].endswith("polyether--value")] == revised
+
+
+def test_the_proof_itself_notices_a_wrong_item(shipped_store: Store, bank: list[Item]) -> None:
+    """An item with another key, and one whose distractor a source supports, must fail."""
+    proof = PlainItems(shipped_store)
+    for item in bank:
+        with pytest.raises(AssertionError):
+            proof.prove(replace(item, key=(item.key + 1) % len(item.options)))
