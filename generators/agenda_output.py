@@ -14,7 +14,7 @@ from trayconcord.shapes.wording import comparable_text, lookups, name_of, scope_
 
 def text_agenda(agenda: Agenda, store: Store) -> str:
     """The agenda as a committee reads it."""
-    lines = [_summary(agenda)]
+    lines = [summary(agenda)]
     if agenda.again:
         lines += ["", "Decisions to look at again"]
         for finding in agenda.again:
@@ -31,8 +31,9 @@ def text_agenda(agenda: Agenda, store: Store) -> str:
     return "\n".join(lines)
 
 
-def _summary(agenda: Agenda) -> str:
-    settled = sum(1 + len(entry.narrower) for entry in agenda.entries)
+def summary(agenda: Agenda) -> str:
+    """How much there is to decide, in one line."""
+    settled = len({topic.id for entry in agenda.entries for topic in (entry.topic, *entry.narrower)})
     decisions = f"{len(agenda.entries)} decision{'s' * (len(agenda.entries) != 1)} to take"
     covering = f", which settle {settled} contested topics" if settled > len(agenda.entries) else ""
     again = f"; {len(agenda.again)} to look at again" if agenda.again else ""
@@ -46,16 +47,22 @@ def _entry_lines(number: int, entry: Entry, store: Store) -> list[str]:
     for index, position in enumerate(topic.positions):
         value = comparable_text(position.value, topic.parameter, vocabulary)
         lines.append(f"     {letter(index)}  {value}: {_speakers(position, store)}")
+    return lines + [f"     {note}" for note in entry_notes(entry, store)]
+
+
+def entry_notes(entry: Entry, store: Store) -> list[str]:
+    """What else is to be known of a decision: what it settles, where it is taught, what to look up first."""
+    notes = []
     if entry.narrower:
         count = len(entry.narrower)
-        lines.append(f"     settles {count} narrower case{'s' * (count != 1)} too")
+        notes.append(f"Settles {count} narrower case{'s' * (count != 1)} too.")
     if entry.ruled:
-        lines.append(f"     decided already: {len(entry.ruled)} narrower case{'s' * (len(entry.ruled) != 1)}")
+        notes.append(f"Decided already: {len(entry.ruled)} narrower case{'s' * (len(entry.ruled) != 1)}.")
     if entry.cases:
-        lines.append(f"     taught in: {', '.join(case.label or case.id for case in entry.cases)}")
-    if not topic.firm and (asked := lookups(topic, store)):
-        lines.append(f"     first look up: {asked}")
-    return lines
+        notes.append(f"Taught in: {', '.join(case.label or case.id for case in entry.cases)}.")
+    if not entry.topic.firm and (asked := lookups(entry.topic, store)):
+        notes.append(f"First look up: {asked}")
+    return notes
 
 
 def weight_text(entry: Entry) -> str:

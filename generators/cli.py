@@ -1,21 +1,16 @@
-"""The command line. Heavy libraries are imported by the command that needs them, when it needs them."""
+"""The command line: what can be asked for, and how it ends."""
 
 import argparse
-import gc
 import sys
 from collections.abc import Callable
 from datetime import date
 from importlib.metadata import version
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from trayconcord.kb.case_file import CaseFile
-    from trayconcord.kb.store import Store
+from trayconcord.generators import commands
 
-OK, UNUSABLE = 0, 2
-DEFAULT_STORE = Path("trayconcord-kb")
+UNUSABLE = 2
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -28,7 +23,7 @@ def main(arguments: list[str] | None = None) -> int:
     run: Callable[[argparse.Namespace], int] | None = getattr(options, "run", None)
     if run is None:
         parser.print_help()
-        return OK
+        return 0
     from trayconcord.kb.errors import UnusableInput
 
     try:
@@ -39,7 +34,7 @@ def main(arguments: list[str] | None = None) -> int:
         return UNUSABLE
     except BrokenPipeError:
         sys.stderr.close()
-        return OK
+        return 0
     except OSError as error:  # such as a name that is too long, or a folder that may not be looked into
         print(
             f"{error.filename or 'trayconcord'}: {error.strerror or error}\n    fix: name another file", file=sys.stderr
@@ -58,12 +53,12 @@ def _parser() -> argparse.ArgumentParser:
         "Each command explains itself with: trayconcord COMMAND --help",
     )
     parser.add_argument("--version", action="version", version=f"trayconcord {version('trayconcord')}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    subcommands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     def command(
         name: str, run: Callable[[argparse.Namespace], int], text: str, example: str
     ) -> argparse.ArgumentParser:
-        sub = commands.add_parser(
+        sub = subcommands.add_parser(
             name,
             help=text[0].lower() + text[1:].split(".")[0],
             description=text,
@@ -75,16 +70,16 @@ def _parser() -> argparse.ArgumentParser:
 
     add = command(
         "add",
-        _add,
+        commands.add,
         "Enter forms into a store. All of them are entered, or none if one cannot be understood.",
         "trayconcord add --kb my-department handout.yaml",
     )
     add.add_argument("forms", nargs="+", type=Path, metavar="FORM.yaml")
-    form = command("form", _form, "Print a source of the store as a form.", "trayconcord form komiyama-2004")
+    form = command("form", commands.form, "Print a source of the store as a form.", "trayconcord form komiyama-2004")
     form.add_argument("source", metavar="SOURCE", help="id of the source")
     check = command(
         "check",
-        _check,
+        commands.check,
         "Find what is contested, unsourced, contradictory or impossible.",
         "trayconcord check --kb my-department --format sarif > findings.sarif",
     )
@@ -93,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--all", action="store_true", help="in text, list every finding instead of folding similar ones")
     compare = command(
         "compare",
-        _compare,
+        commands.compare,
         "Lay the sources side by side, topic by topic.",
         "trayconcord compare 'spacer-thickness?impression-material=zinc-oxide-eugenol-paste'",
     )
@@ -101,7 +96,7 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--format", choices=("text", "json"), default="text")
     agenda = command(
         "agenda",
-        _agenda,
+        commands.agenda,
         "List the decisions that a committee has to take, and those to look at again.",
         "trayconcord agenda --kb my-department --format form > decisions.yaml",
     )
@@ -111,14 +106,14 @@ def _parser() -> argparse.ArgumentParser:
     _dated(agenda)
     build = command(
         "build",
-        _build,
+        commands.build,
         "Check the store and write the site, the study sheets and the rule export.",
         "trayconcord build --kb my-department --out site",
     )
     build.add_argument("--out", type=Path, default=Path("site"), metavar="DIR", help="folder to write (default: site)")
     changed = command(
         "changes",
-        _changes,
+        commands.changes,
         "List what differs between two states of a store: claims, topics, standings, rulings. "
         "Each is the folder of a store, a built site, or an export/rules.json.",
         "trayconcord changes last-year/rules.json my-department",
@@ -129,7 +124,7 @@ def _parser() -> argparse.ArgumentParser:
     changed.add_argument("--only", action="store_true", help="leave the shipped sources and rulings out of both stores")
     planned = command(
         "plan",
-        _plan,
+        commands.plan,
         "Answer every question about the tray of a case, with reasons and citations.",
         "trayconcord plan arch=maxillary impression-material=polyether tray-material=light-cured-resin",
     )
@@ -138,7 +133,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     reasons = command(
         "why",
-        _why,
+        commands.why,
         "Explain one answer of a plan. It tells which statements apply, which are set aside and why.",
         "trayconcord why spacer-thickness impression-material=polyether",
     )
@@ -148,7 +143,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.add_argument("--format", choices=("text", "json"), default="text")
     sheets = command(
         "sheets",
-        _sheets,
+        commands.sheets,
         "Write study sheets after a plan of your own: chapters, arch, depth and order.",
         "trayconcord sheets plan.yaml --kb my-department --out sheets",
     )
@@ -160,7 +155,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     items = command(
         "items",
-        _items,
+        commands.items,
         "Make question items with a single best answer from what the sources agree on or the course has ruled.",
         "trayconcord items --format qti --out items.zip",
     )
@@ -175,18 +170,21 @@ def _parser() -> argparse.ArgumentParser:
         )
     demo = command(
         "demo",
-        _demo,
+        commands.demo,
         "Lay out the forms of an invented department to try the commands on.",
         "trayconcord demo harrow-vale",
     )
     demo.add_argument("folder", type=Path, metavar="DIR", help="folder to create")
     explain = command(
-        "explain", _explain, "Print the page of a rule, or list the rules.", "trayconcord explain contested-topic"
+        "explain",
+        commands.explain,
+        "Print the page of a rule, or list the rules.",
+        "trayconcord explain contested-topic",
     )
     explain.add_argument("rule", nargs="?", metavar="RULE")
     terms = command(
         "terms",
-        _terms,
+        commands.terms,
         "List the terms that forms may use, or those that a word is found in.",
         "trayconcord terms alginate",
     )
@@ -228,216 +226,6 @@ def _date(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text} is no date; write it as 2026-05-12") from None
-
-
-def _loaded(options: argparse.Namespace) -> "Store":
-    """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
-    from trayconcord.kb.store import load
-
-    store = load(options.kb, options.only)
-    gc.freeze()
-    return store
-
-
-def _add(options: argparse.Namespace) -> int:
-    from trayconcord.generators.check_output import text_report
-    from trayconcord.generators.entry import enter
-    from trayconcord.shapes.check import check
-
-    layers = options.kb or [DEFAULT_STORE]
-    entered = enter(options.forms, layers, options.only, layers[-1])
-    for name in entered.written:
-        print(f"{'replaced' if name in entered.replaced else 'wrote'} {layers[-1] / name}")
-    report = check(entered.store, today=date.today())
-    ours = {str(layers[-1] / name) for name in entered.written}
-    print(text_report(report, files=ours))
-    return OK
-
-
-def _form(options: argparse.Namespace) -> int:
-    from trayconcord.kb.errors import unusable
-    from trayconcord.kb.form_text import form_text
-
-    store = _loaded(options)
-    source = store.sources.get(options.source)
-    if source is None:
-        near = _nearest(options.source, list(store.sources))
-        raise unusable(
-            options.source, "no source has this id", f"did you mean {near}?" if near else "see trayconcord terms"
-        )
-    print(form_text(source, store.claims_of(source.id)), end="")
-    return OK
-
-
-def _nearest(word: str, ids: list[str]) -> str | None:
-    from difflib import get_close_matches
-
-    return next(iter(get_close_matches(word, ids, n=1)), None)
-
-
-def _check(options: argparse.Namespace) -> int:
-    from trayconcord.generators.check_output import json_report, sarif_report, text_report
-    from trayconcord.shapes.check import check
-    from trayconcord.shapes.rules import rule_book
-
-    rules = rule_book(options.shapes)
-    report = check(_loaded(options), rules, options.on)
-    if options.format == "json":
-        print(json_report(report), end="")
-    elif options.format == "sarif":
-        print(sarif_report(report, rules), end="")
-    else:
-        print(text_report(report, everything=options.all))
-    return report.exit_status
-
-
-def _compare(options: argparse.Namespace) -> int:
-    from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
-    from trayconcord.shapes.compare import Comparison
-
-    store = _loaded(options)
-    comparison = Comparison(store)
-    topics = chosen_topics(comparison, options.topic)
-    if options.format == "json":
-        print(json_topics(topics, store.vocabulary), end="")
-    else:
-        print(text_topics(topics, store, in_full=options.topic is not None))
-    return OK
-
-
-def _agenda(options: argparse.Namespace) -> int:
-    from trayconcord.generators.agenda_output import form_agenda, json_agenda, text_agenda
-    from trayconcord.shapes.agenda import agenda
-    from trayconcord.shapes.check import check
-
-    store = _loaded(options)
-    found = agenda(check(store, today=options.on))
-    printed = {"text": text_agenda, "json": json_agenda, "form": form_agenda}[options.format](found, store)
-    print(printed, end="" if printed.endswith("\n") else "\n")
-    return OK
-
-
-def _build(options: argparse.Namespace) -> int:
-    from trayconcord.generators.build import build
-    from trayconcord.shapes.check import check
-    from trayconcord.shapes.rules import rule_book
-
-    report = check(_loaded(options), rule_book(options.shapes))
-    pages = build(report, options.out, options.seed, options.previous)
-    print(f"wrote {len(pages)} files to {options.out}; start at {options.out / 'index.html'}")
-    if report.count("violation"):
-        print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)
-    return report.exit_status
-
-
-def _changes(options: argparse.Namespace) -> int:
-    from trayconcord.generators.changes import changes, document_of
-    from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
-
-    found = changes(document_of(options.old, options.only), document_of(options.new, options.only))
-    if options.format == "json":
-        print(json_changes(found), end="")
-    elif options.format == "html":
-        print(page_of_changes(found, str(options.old), str(options.new)), end="")
-    else:
-        print(text_changes(found))
-    return OK
-
-
-def _case(words: list[str], store: "Store") -> "CaseFile":
-    from trayconcord.kb.case_file import case_of_words, read_case
-
-    if len(words) == 1 and "=" not in words[0]:
-        return read_case(Path(words[0]), store.vocabulary)
-    return case_of_words(words, store.vocabulary)
-
-
-def _plan(options: argparse.Namespace) -> int:
-    from trayconcord.generators.plan import json_plan, plan, text_plan
-    from trayconcord.shapes.compare import Comparison
-
-    store = _loaded(options)
-    made = plan(store, Comparison(store), _case(options.case, store), " ".join(options.case))
-    print((json_plan if options.format == "json" else text_plan)(made).rstrip("\n"))
-    return OK
-
-
-def _why(options: argparse.Namespace) -> int:
-    from trayconcord.generators.plan import json_why, text_why
-    from trayconcord.kb.errors import unusable
-    from trayconcord.shapes.answers import why
-    from trayconcord.shapes.compare import Comparison
-
-    store = _loaded(options)
-    if options.parameter not in store.vocabulary.parameters:
-        near = _nearest(options.parameter, list(store.vocabulary.parameters))
-        fix = f"did you mean {near}?" if near else "list them: trayconcord terms"
-        raise unusable(options.parameter, "no parameter has this id", fix)
-    case = _case(options.case, store).when
-    found = why(options.parameter, case, store, Comparison(store))
-    print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
-    return OK
-
-
-def _sheets(options: argparse.Namespace) -> int:
-    from trayconcord.generators.build import write_folder
-    from trayconcord.generators.plans import default_plan, read_plan
-    from trayconcord.generators.sheet_pages import planned_sheets
-    from trayconcord.shapes.compare import Comparison
-
-    store = _loaded(options)
-    plan = read_plan(options.plan, store.vocabulary) if options.plan else default_plan(store.vocabulary)
-    pages = planned_sheets(Comparison(store), store, plan)
-    write_folder(pages, options.out)
-    starts = ", ".join(str(options.out / name) for name in pages if name.endswith(".html"))
-    print(f"wrote {len(pages)} files to {options.out}; read {starts}")
-    return OK
-
-
-def _items(options: argparse.Namespace) -> int:
-    from trayconcord.generators.item_command import bank_as
-
-    data = bank_as(options, _loaded(options))
-    if options.out:
-        options.out.write_bytes(data)
-        print(f"wrote {options.out}")
-    else:
-        print(data.decode(), end="")
-    return OK
-
-
-def _demo(options: argparse.Namespace) -> int:
-    from trayconcord.generators.demo import lay_out
-
-    for path in lay_out(options.folder):
-        print(f"wrote {path}")
-    print(f"an invented department; next: trayconcord add --kb {options.folder}/kb {options.folder}/handout-2019.yaml")
-    return OK
-
-
-def _explain(options: argparse.Namespace) -> int:
-    from trayconcord.kb.errors import unusable
-    from trayconcord.shapes.rules import page, page_names
-
-    if options.rule is None:
-        print("\n".join(page_names()))
-        return OK
-    text = page(options.rule)
-    if text is None:
-        near = _nearest(options.rule, page_names())
-        raise unusable(
-            options.rule, "no rule has this name", f"did you mean {near}?" if near else "list them: trayconcord explain"
-        )
-    print(text, end="")
-    return OK
-
-
-def _terms(options: argparse.Namespace) -> int:
-    from trayconcord.generators.terms_output import terms_text
-
-    text = terms_text(_loaded(options).vocabulary, options.word or "")
-    print(text or f"no term holds {options.word}")
-    return OK
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from trayconcord.generators.agenda_page import agenda_page
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
 from trayconcord.generators.glossary import glossary
 from trayconcord.generators.overview import chapter_standings, coverage
@@ -21,11 +22,20 @@ from trayconcord.generators.site_data import site_data
 from trayconcord.kb.model import Claim, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter
+from trayconcord.shapes.agenda import agenda
 from trayconcord.shapes.agreement import agreement
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.wording import both_ways_text, comparable_text, merged_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import (
+    both_ways_text,
+    comparable_text,
+    merged_text,
+    name_of,
+    ruling_text,
+    scope_text,
+    stated_text,
+)
 
 PLAIN = ("style.css", "site.js", "find.js", "rulings.js", "decide.js", "decisions.js")
 """What is handed out as it stands."""
@@ -53,6 +63,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
         ),
         "coverage.html": render("coverage.html.j2", coverage=coverage(store), **common),
         "find.html": render("find.html.j2", sections=sections, **common),
+        "agenda.html": agenda_page(agenda(report), store, {b.topic.id: b.address for s in sections for b in s.topics}),
         "decisions.html": render("decisions.html.j2", **common),
         "reconciliation.html": render(
             "reconciliation.html.j2",
@@ -69,7 +80,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
             "question.html.j2", section=section, cautions=cautions_of(store, about), **common
         )
     pages["glossary.html"] = render("glossary.html.j2", glossary=glossary(store.vocabulary), **common)
-    pages |= site_sheets(report.comparison, store, common["store_hash"])
+    pages |= site_sheets(report.comparison, store, store.hash)
     pages[DATA] = site_data([(block.topic, block.address) for section in sections for block in section.topics], store)
     pages |= {name: template_text(name) for name in PLAIN}
     return {name: text.encode() for name, text in pages.items()}
@@ -110,6 +121,7 @@ class Block:
     chart: Markup
     ruling: str
     derived: bool
+    history: tuple[str, ...] = ()
     both_ways: str = ""
     merged: str = ""
     why: tuple[Why, ...] = ()
@@ -194,6 +206,9 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
         ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
+        history=tuple(ruling_text(former, vocabulary) for former in store.history_of(topic.ruling.id))
+        if topic.ruling and not derived
+        else (),
         both_ways=both_ways_text(topic, vocabulary) if clash else "",
         merged=merged_text(topic, vocabulary) if clash else "",
         why=tuple(_why(found, topic, store) for found in clashes(topic, vocabulary)) if not derived else (),

@@ -11,6 +11,7 @@ from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, XSD
 from rdflib.plugins.parsers.notation3 import BadSyntax, RDFSink, SinkParser
 from rdflib.plugins.serializers.turtle import TurtleSerializer
+from rdflib.term import Node
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
@@ -131,6 +132,16 @@ class _CanonicalTurtle(TurtleSerializer):
         TC.parameter,
         *(RDF[f"_{number}"] for number in range(1, 100)),
     ]
+
+    def __init__(self, graph: Graph) -> None:
+        super().__init__(graph)
+        self._names: dict[tuple[Node, bool], str | None] = {}
+
+    def get_pname(self, uri: Node, gen_prefix: bool = True) -> str | None:
+        key = (uri, gen_prefix)  # rdflib works a name out anew each time, which is half the cost of writing
+        if key not in self._names:
+            self._names[key] = super().get_pname(uri, gen_prefix)
+        return self._names[key]
 
     def orderSubjects(self) -> list[Any]:
         return sorted(self._subjects, key=lambda subject: (not str(subject).startswith(SOURCE), str(subject)))

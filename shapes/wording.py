@@ -89,6 +89,8 @@ def name_of(sources: dict[str, Source], source: str) -> str:
         family = record.authors[0].split(",")[0]
         others = " et al." if len(record.authors) > 2 else ""
         second = f" and {record.authors[1].split(',')[0]}" if len(record.authors) == 2 else ""
+        if len(family + second) > 60:  # two bodies with long names
+            others, second = " et al.", ""
         return f"{family}{second}{others}" + (f" {record.year}" if record.year else "")
     title = record.title if len(record.title) <= 60 else record.title[:57].rsplit(" ", 1)[0] + " …"
     return f"“{title}”" + (f" {record.year}" if record.year else "")

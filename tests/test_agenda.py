@@ -110,7 +110,7 @@ def test_a_taught_case_moves_an_entry_up(tmp_path: Path) -> None:
     (entry,) = agenda(check(store)).entries
     assert [found.id for found in entry.cases] == ["a-case"]
     assert entry.consequence.cases == 1
-    assert "taught in: A case" in text_agenda(agenda(check(store)), store)
+    assert "Taught in: A case" in text_agenda(agenda(check(store)), store)
 
 
 def test_what_was_decided_comes_back_when_it_is_due_or_stale(demo_store: Store) -> None:

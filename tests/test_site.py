@@ -25,7 +25,7 @@ SHEET_NAMES = {
     for part in ("", *(f"-{chapter}" for chapter in CHAPTERS))
 }
 PAGES = {
-    "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html",
+    "index.html", "find.html", "reconciliation.html", "agenda.html", "decisions.html", "coverage.html", "sources.html",
     "glossary.html", "items.html", "oral-prompts.html",
 } | {f"{name}.html" for name in SHEET_NAMES}  # fmt: skip
 SCRIPTS = {"site.js", "site-data.js", "find.js", "rulings.js", "decide.js", "decisions.js"}
