@@ -138,7 +138,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord why spacer-thickness impression-material=polyether",
     )
     reasons.add_argument("parameter", metavar="PARAMETER")
-    reasons.add_argument("case", nargs="*", metavar="CASE", help="a case file, or conditions as axis=concept")
+    reasons.add_argument("case", nargs="+", metavar="CASE", help="a case file, or conditions as axis=concept")
     for sub in (planned, reasons):
         sub.add_argument("--format", choices=("text", "json"), default="text")
     sheets = command(

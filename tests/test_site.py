@@ -100,6 +100,7 @@ def test_the_site_is_these_files(kind: str, request: pytest.FixtureRequest) -> N
         "items/items.csv",
         "items/items.json",
         "items/key.html",
+        "items/paper.css",
         "items/paper.html",
         "items/qti.zip",
         ".built-by-trayconcord",

@@ -6,6 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+import toothnotation
 from rdflib import Graph, URIRef, namespace
 
 from trayconcord.kb import namespaces as ns
@@ -363,3 +364,16 @@ def test_tooth_sites_carry_the_codes_of_their_teeth_and_arches_those_of_their_ar
         assert set(vocabulary.concepts[site].notations) == expected
     assert vocabulary.concepts["maxillary"].notations == ("01",)
     assert vocabulary.concepts["mandibular"].notations == ("02",)
+
+
+def test_the_codes_of_tooth_sites_are_those_of_a_general_notation_library(vocabulary: Vocabulary) -> None:
+    """Held against toothnotation, a general-purpose converter of tooth notations, which names the tooth of a code."""
+    sites = ("incisor", "canine", "premolar", "first-molar", "second-molar", "molar")
+    words = {f"{site}-region": site.replace("-", " ") for site in sites}
+    for site, word in words.items():
+        for code in vocabulary.concepts[site].notations:
+            tooth = toothnotation.parse(code, system="fdi")
+            assert tooth.fdi_str == code and tooth.dentition == "permanent"
+            assert word in tooth.name and ("premolar" in tooth.name) == (site == "premolar-region")
+    named = {code for site in words for code in vocabulary.concepts[site].notations}
+    assert len(named) == 32
