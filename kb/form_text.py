@@ -111,7 +111,7 @@ def _value(value: Recorded, printed: str) -> Any:
 def value_form(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
     """A comparable value as a form writes it, on one line: a form that holds it gives this very value.
 
-    Empty for a quantity that no form can hold exactly, such as one of very many digits.
+    Empty for what no form can hold: a quantity of very many digits, a set that says nothing.
     """
 
     def row(members: tuple[str, ...] | frozenset[str]) -> str:
@@ -129,6 +129,8 @@ def value_form(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) 
         case Membership(includes, excludes, exact):
             if exact:
                 return row(includes) if includes else "none"
+            if not includes | excludes:
+                return ""
             sides = {"includes": includes, "excludes": excludes}
             return "{" + ", ".join(f"{side}: {row(members)}" for side, members in sides.items() if members) + "}"
 

@@ -19,7 +19,9 @@ LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PAGES = (
     "index.html", "find.html", "reconciliation.html", "decisions.html", "coverage.html", "sources.html",
     "study-sheet-maxillary.html", "question-spacer-thickness.html", "question-procedure.html",
-    "question-stop-sites.html", "question-tray-fit.html", "question-tray-adhesive.html",
+    "question-stop-sites.html", "question-tray-fit.html", "agenda.html", "glossary.html",
+    "study-sheet-mandibular-wall-and-handle.html", "items.html", "items/paper.html", "items/key.html",
+    "oral-prompts.html",
 )  # fmt: skip
 ASK = """
 const done = arguments[arguments.length - 1];

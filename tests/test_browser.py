@@ -16,7 +16,7 @@ CHROMIUM = shutil.which("chromium")
 PAGES = (
     "index.html", "reconciliation.html", "study-sheet-maxillary.html", "study-sheet-mandibular.html", "sources.html",
     "question-spacer-thickness.html", "study-sheet-mandibular-wall-and-handle.html", "glossary.html",
-    "items.html", "items/paper.html", "items/key.html", "oral-prompts.html",
+    "agenda.html", "items.html", "items/paper.html", "items/key.html", "oral-prompts.html",
 )  # fmt: skip
 
 pytestmark = [

@@ -12,7 +12,7 @@ from trayconcord.kb.form_text import value_form
 from trayconcord.kb.forms import read_form
 from trayconcord.kb.model import comparable
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Comparable
+from trayconcord.kb.values import Comparable, Membership
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Comparison
@@ -38,6 +38,9 @@ def test_a_position_as_a_form_writes_it_is_read_as_the_same_value(case: tuple[St
     for topic in Comparison(store).topics:
         for position in topic.positions:
             text = value_form(position.value, topic.parameter, VOCABULARY)
+            if position.value == Membership(frozenset(), frozenset(), False):
+                assert text == ""
+                continue
             assert read_back(text, VOCABULARY.parameters[parameter], VOCABULARY, tmp_path) == position.value
 
 
