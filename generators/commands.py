@@ -149,7 +149,8 @@ def _case(words: list[str], store: "Store") -> "CaseFile":
 
 def plan(options: Namespace) -> int:
     """Answer the questions of a case."""
-    from trayconcord.generators.plan import json_plan, plan, text_plan
+    from trayconcord.generators.plan import plan
+    from trayconcord.generators.plan_output import json_plan, text_plan
     from trayconcord.shapes.compare import Comparison
 
     store = _loaded(options)
@@ -160,7 +161,7 @@ def plan(options: Namespace) -> int:
 
 def why(options: Namespace) -> int:
     """Explain one answer."""
-    from trayconcord.generators.plan import json_why, text_why
+    from trayconcord.generators.plan_output import json_why, text_why
     from trayconcord.kb.errors import unusable
     from trayconcord.shapes.answers import why
     from trayconcord.shapes.compare import Comparison

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trayconcord.generators.cli import main
-from trayconcord.generators.plan import plan, plan_object, text_plan
+from trayconcord.generators.plan import plan
+from trayconcord.generators.plan_output import plan_object, text_plan
 from trayconcord.kb.case_file import CaseFile, case_of_words, read_case
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.store import Store, load
