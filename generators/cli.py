@@ -139,8 +139,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     reasons.add_argument("parameter", metavar="PARAMETER")
     reasons.add_argument("case", nargs="+", metavar="CASE", help="a case file, or conditions as axis=concept")
-    for sub in (planned, reasons):
-        sub.add_argument("--format", choices=("text", "json"), default="text")
+    planned.add_argument(
+        "--format", choices=("text", "json", "card"), default="text", help="card: a bench card to print, as a page"
+    )
+    reasons.add_argument("--format", choices=("text", "json"), default="text")
     sheets = command(
         "sheets",
         commands.sheets,

@@ -155,7 +155,12 @@ def plan(options: Namespace) -> int:
 
     store = _loaded(options)
     made = plan(store, Comparison(store), _case(options.case, store), " ".join(options.case))
-    print((json_plan if options.format == "json" else text_plan)(made).rstrip("\n"))
+    if options.format == "card":
+        from trayconcord.generators.bench_card import bench_card
+
+        print(bench_card(made), end="")
+    else:
+        print((json_plan if options.format == "json" else text_plan)(made).rstrip("\n"))
     return OK
 
 

@@ -197,7 +197,10 @@ def _dough(inputs: _Inputs) -> Derived:
 
 def _impression(inputs: _Inputs) -> Derived:
     def make() -> str:
-        volume = _product(inputs.of(AREA), inputs.of("spacer-thickness"))
+        space = inputs.of("spacer-thickness")
+        if space[1] == 0:
+            raise _Missing("there is no spacer")
+        volume = _product(inputs.of(AREA), space)
         return f"{range_written(volume, MILLILITRE, 'cm³')} between tray and tissue, without what escapes"
 
     return inputs.result("impression material", make)

@@ -24,18 +24,46 @@ def both_ways(orders: list[Order], vocabulary: Vocabulary) -> list[tuple[str, st
 
 
 def merged(orders: list[Order], vocabulary: Vocabulary) -> Order:
-    """One order that keeps each of the given ones as far as they can all be kept; ties go by the vocabulary."""
-    rank = {step: vocabulary.concepts[step].order for order in orders for step in order}
-    before: dict[str, set[str]] = {step: set() for step in rank}
+    """One order that keeps each of the given ones as far as they can all be kept.
+
+    Steps that the orders together put in a circle stand next to each other, those that more of the orders put early
+    first; whatever is left open goes by the vocabulary.
+    """
+    rank = {step: (vocabulary.concepts[step].order, step) for order in orders for step in order}
+    after: dict[str, set[str]] = {step: set() for step in rank}
     for order in orders:
         for earlier, later in pairwise(order):
-            before[later].add(earlier)
+            after[earlier].add(later)
+    reached = {step: _reached(step, after) for step in rank}
+    left = {frozenset({other for other in reached[step] if step in reached[other]} | {step}) for step in rank}
     result: list[str] = []
-    while before:
-        free = [step for step, earlier in before.items() if not earlier] or list(before)
-        step = min(free, key=lambda candidate: (len(before[candidate]), rank[candidate]))
-        result.append(step)
-        del before[step]
-        for waiting in before.values():
-            waiting.discard(step)
+    while left:
+        free = [group for group in left if not any(_leads(other, group, reached) for other in left - {group})]
+        group = min(free, key=lambda steps: min(rank[step] for step in steps))
+        result += sorted(group, key=lambda step: (_votes(step, group, orders), rank[step]))
+        left.remove(group)
     return tuple(result)
+
+
+def _reached(step: str, after: dict[str, set[str]]) -> set[str]:
+    found: set[str] = set()
+    todo = [step]
+    while todo:
+        new = after[todo.pop()] - found
+        found |= new
+        todo += new
+    return found
+
+
+def _leads(one: frozenset[str], other: frozenset[str], reached: dict[str, set[str]]) -> bool:
+    return not reached[next(iter(one))].isdisjoint(other)
+
+
+def _votes(step: str, group: frozenset[str], orders: list[Order]) -> int:
+    """How much oftener the others of a circle come before a step than after it."""
+    votes = 0
+    for order in orders:
+        if step in order:
+            place = order.index(step)
+            votes += sum(1 if order.index(other) < place else -1 for other in group & set(order) - {step})
+    return votes

@@ -73,4 +73,4 @@ def test_a_study_sheet_prints_with_page_numbers_and_without_the_site_header(site
     paper = tmp_path / "sheet.pdf"
     browse(site / "study-sheet-maxillary.html", tmp_path, f"--print-to-pdf={paper}", "--no-pdf-header-footer")
     assert paper.read_bytes().startswith(b"%PDF")
-    assert 2 <= len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())) <= 28
+    assert 2 <= len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())) <= 40

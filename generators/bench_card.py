@@ -1,0 +1,171 @@
+"""The bench card of a case: the steps in order with the numbers in place, for one printed page."""
+
+from dataclasses import dataclass
+from importlib.metadata import version
+
+from markupsafe import Markup
+
+from trayconcord.generators.figures.section import section_figure
+from trayconcord.generators.plan import Plan
+from trayconcord.generators.plan_output import value_line
+from trayconcord.generators.quantities import derived
+from trayconcord.generators.references import ReferenceList
+from trayconcord.generators.rendering import render, template_text
+from trayconcord.kb.values import Steps
+from trayconcord.kb.vocabulary import Caution, Concept
+from trayconcord.shapes.answers import Answer, governing_value
+from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.shapes.wording import comparable_text, scope_text
+
+SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
+"""The parameters that say what lies ready, beside what the case itself names."""
+
+MOST_CITED = 2
+"""Claims that a line of the card cites before it counts the rest, so that one page holds it all."""
+
+MATERIAL_AXES = ("tray-material", "impression-material", "consistency")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A number of the card: what it is, the value, whether the voices dispute it, its references, and how many sources
+    more there are."""
+
+    label: str
+    value: str
+    disputed: bool
+    reason: str
+    references: tuple[int, ...]
+    more: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of the card with the numbers that it needs, its cautions, and where to stop and ask."""
+
+    concept: Concept
+    lines: tuple[Line, ...]
+    cautions: tuple[Caution, ...]
+    disputed_with: tuple[str, ...]
+
+    @property
+    def ask(self) -> str:
+        """What to show or to ask before going on."""
+        return self.concept.hold_point
+
+
+def bench_card(made: Plan) -> str:
+    """The card as one page that needs no other file."""
+    vocabulary = made.store.vocabulary
+    references = ReferenceList(made.store)
+    order, origin, clashes = _order(made)
+    shown: set[str] = set()
+    steps = []
+    for step in order:
+        wanted = [parameter for parameter in vocabulary.concepts[step].shows if parameter not in shown]
+        lines = tuple(line for parameter in wanted for line in _lines(parameter, made, references))
+        shown |= set(wanted)
+        steps.append(
+            Step(
+                vocabulary.concepts[step],
+                lines,
+                tuple(caution for caution in vocabulary.cautions_for([step]) if _concerns(caution, made)),
+                tuple(vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step),
+            )
+        )
+    materials = tuple((axis, concept) for axis, concept in made.case.when if axis in MATERIAL_AXES[1:])
+    rest = tuple((axis, concept) for axis, concept in made.case.when if axis not in MATERIAL_AXES[1:])
+    figure = section_figure(made.comparison, rest, materials) if materials and "arch" in dict(rest) else None
+    return render(
+        "bench-card.html.j2",
+        title=made.case.label or "Bench card",
+        case=scope_text(made.case.when, vocabulary),
+        steps=steps,
+        origin=origin,
+        supplies=_supplies(made, references),
+        quantities=[found for found in derived(made) if found.text],
+        figure=(Markup(figure.svg()), figure) if figure else None,
+        cautions=_all_cautions(steps, made),
+        open=[vocabulary.axes[question.axis].question for question in made.found.questions],
+        references=references.entries(),
+        style=template_text("style.css") + template_text("bench-card.css"),
+        version=version("trayconcord"),
+    )
+
+
+def _order(made: Plan) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
+    """The steps of the case, where their order comes from, and the pairs that sources put both ways round."""
+    vocabulary = made.store.vocabulary
+    topic = made.comparison.at("procedure", made.case.when)
+    governing = governing_value(topic, vocabulary)
+    if isinstance(governing, Steps):
+        return governing.steps, "as the course rules" if topic.ruling else f"as {len(topic.voices)} voices agree", []
+    orders = orders_of(topic.claims)
+    if not orders:
+        return (), "", []
+    clashes = both_ways(orders, vocabulary)
+    origin = "from one source" if len(topic.voices) == 1 else f"merged from {len(topic.voices)} sources that differ"
+    return merged(orders, vocabulary), origin, clashes
+
+
+def _concerns(caution: Caution, made: Plan) -> bool:
+    """Whether a caution can concern the case: not one that a tray material brings which the case rules out."""
+    vocabulary = made.store.vocabulary
+    scheme, chosen = vocabulary.axes["tray-material"].scheme, dict(made.case.when).get("tray-material")
+    materials = [
+        concept
+        for concept in caution.arises_from
+        if not {"step", "disinfection-step"} & set(vocabulary.concepts[concept].schemes)
+    ]
+    trays = [concept for concept in materials if scheme in vocabulary.concepts[concept].schemes]
+    if chosen is None or not trays or len(trays) < len(materials):
+        return True
+    return any(vocabulary.covers(chosen, tray) or vocabulary.covers(tray, chosen) for tray in trays)
+
+
+def _lines(parameter: str, made: Plan, references: ReferenceList) -> list[Line]:
+    """The numbers of a parameter; a site is left out where the value of the whole tray holds."""
+    found = [answer for answer in made.found.answers if answer.parameter.id == parameter and answer.basis != "open"]
+    lines = [_line(answer, made, references) for answer in found]
+    whole = {line.value for line, answer in zip(lines, found, strict=True) if answer.topic.when == made.case.when}
+    return [
+        line
+        for line, answer in zip(lines, found, strict=True)
+        if answer.topic.when == made.case.when or line.value not in whole
+    ]
+
+
+def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
+    vocabulary, topic = made.store.vocabulary, answer.topic
+    own = scope_text(tuple(c for c in topic.when if c not in made.case.when), vocabulary)
+    value = value_line(answer, vocabulary)
+    if answer.basis == "contested":
+        value = " or ".join(comparable_text(p.value, answer.parameter, vocabulary) for p in topic.positions)
+    return Line(
+        label=answer.parameter.label + (f", {own}" if own else ""),
+        value=value,
+        disputed=answer.basis == "contested",
+        reason="by decision of the course" if answer.basis == "ruling" else "",
+        references=tuple(dict.fromkeys(references.cite(claim) for claim in topic.claims[:MOST_CITED])),
+        more=len({claim.source for claim in topic.claims[MOST_CITED:]}),
+    )
+
+
+def _supplies(made: Plan, references: ReferenceList) -> list[Line]:
+    """What lies ready before the work begins."""
+    vocabulary = made.store.vocabulary
+    named = [
+        Line(vocabulary.axes[axis].label, vocabulary.concepts[concept].label, False, "", ())
+        for axis, concept in made.case.when
+        if axis in MATERIAL_AXES
+    ]
+    return named + [line for parameter in SUPPLIES for line in _lines(parameter, made, references)]
+
+
+def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:
+    """The cautions of the steps and of what the case names, in the order of the vocabulary."""
+    vocabulary = made.store.vocabulary
+    named = {caution.id for step in steps for caution in step.cautions}
+    of_case = vocabulary.cautions_for(concept for _, concept in made.case.when)
+    named |= {caution.id for caution in of_case if _concerns(caution, made)}
+    return [caution for caution in vocabulary.cautions.values() if caution.id in named]
