@@ -48,10 +48,10 @@ def item_pages(report: Report, seed: int, previous: Previous) -> dict[str, bytes
         by_kind=Counter(item.kind for item in items),
         gone=gone,
         revised=revised,
-        cautions=cautions_of(items, report),
+        cautions=_item_cautions(items, report),
         **common,
     )
-    printed = {"items": chosen, "cautions": cautions_of(chosen, report)}
+    printed = {"items": chosen, "cautions": _item_cautions(chosen, report)}
     prompts = oral_prompts(store, comparison)
     pages = {
         "items.html": bank,
@@ -75,7 +75,7 @@ def _all_cautions(prompts: list[Prompt], report: Report) -> list[Caution]:
     return [caution for caution in report.store.vocabulary.cautions.values() if caution.id in named]
 
 
-def cautions_of(items: list[Item], report: Report) -> list[Caution]:
+def _item_cautions(items: list[Item], report: Report) -> list[Caution]:
     """The cautions that a page must show because of what its items name."""
     named = {concept for item in items for _, concept in item.when}
     for item in items:

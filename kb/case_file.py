@@ -24,7 +24,6 @@ class CaseFile:
     when: Scope
     label: str = ""
     area: Quantity | None = None
-    printed_area: str = ""
 
 
 def read_case(path: Path, vocabulary: Vocabulary) -> CaseFile:
@@ -82,20 +81,20 @@ class _CaseReader(StatementReader):
             if not self.vocabulary.axes[axis].of_case:
                 known = ", ".join(name for name, other in self.vocabulary.axes.items() if other.of_case)
                 self.complain(parts["case"], f"case: {axis} belongs to single statements", f"use: {known}")
-        area, printed = self.area(parts["area"]) if "area" in parts else (None, "")
+        area = self.area(parts["area"]) if "area" in parts else None
         label = self.text(parts["label"], "label") if "label" in parts else ""
-        return CaseFile(in_order(dict(when), self.vocabulary), label, area, printed)
+        return CaseFile(in_order(dict(when), self.vocabulary), label, area)
 
-    def area(self, node: yaml.Node) -> tuple[Quantity | None, str]:
+    def area(self, node: yaml.Node) -> Quantity | None:
         printed = self.text(node, "area", 60)
         if not printed:
-            return None, ""
+            return None
         try:
             found = parse_quantity(printed, self.vocabulary.parameters[AREA], self.vocabulary)
         except ValueProblem as problem:
             self.complain(node, f"area: {problem.message}", problem.fix)
-            return None, ""
+            return None
         if not isinstance(found, Quantity) or found.low is None or found.high is None or found.low <= 0:
             self.complain(node, f"area: {printed} is no measured area", "write it as 24 cm2")
-            return None, ""
-        return found, printed
+            return None
+        return found

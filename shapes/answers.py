@@ -7,7 +7,7 @@ site of a border, belong to single statements: a question that is answered site 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order, topic_id
+from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable
 from trayconcord.kb.vocabulary import Concept, Parameter, Vocabulary
@@ -260,8 +260,3 @@ def _rulings(parameter: str, case: Scope, store: Store, comparison: Comparison) 
                 yield ruling, "a narrower ruling governs"
             elif common is not None:
                 yield ruling, "is for a narrower case"
-
-
-def case_id(case: Scope) -> str:
-    """A case as a query: ``arch=maxillary&impression-material=polyether``."""
-    return topic_id("", case).removeprefix("?")

@@ -17,7 +17,7 @@ PASTE = ["arch=maxillary", "dentition=edentulous", "impression-material=zinc-oxi
 
 def card_of(store: Store, comparison: Comparison, *words: str, label: str = "") -> Element:
     case = case_of_words(list(words), store.vocabulary)
-    return parse(bench_card(plan(store, comparison, CaseFile(case.when, label, case.area, case.printed_area))))
+    return parse(bench_card(plan(store, comparison, CaseFile(case.when, label, case.area))))
 
 
 def steps_of(page: Element) -> list[Element]:

@@ -40,7 +40,6 @@ def test_a_case_file_is_read_in_full(tmp_path: Path) -> None:
         (("arch", "maxillary"), ("dentition", "edentulous"), ("impression-material", "zinc-oxide-eugenol-paste")),
         "Upper tray for a paste wash",
         Quantity(Fraction(24), Fraction(24), "CentiM2"),
-        "24 cm2",
     )
 
 
