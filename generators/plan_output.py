@@ -91,8 +91,13 @@ def reason_line(answer: Answer, store: Store) -> str:
     return f"{voices} agree: {_cited(topic.claims, store)}"
 
 
+def _citation(claim: Claim, store: Store) -> str:
+    reporter = f", reported in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else ""
+    return f"{name_of(store.sources, claim.source)}{f', {claim.at}' if claim.at else ''}{reporter}"
+
+
 def _cited(claims: tuple[Claim, ...], store: Store) -> str:
-    cited = list(dict.fromkeys(f"{name_of(store.sources, c.source)}{f', {c.at}' if c.at else ''}" for c in claims))
+    cited = list(dict.fromkeys(_citation(claim, store) for claim in claims))
     more = len(cited) - MOST_NAMES
     return "; ".join(cited[:MOST_NAMES]) + (f"; and {more} more" if more > 0 else "")
 

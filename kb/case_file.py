@@ -41,16 +41,24 @@ def case_of_words(words: list[str], vocabulary: Vocabulary) -> CaseFile:
     seen: dict[str, str] = {}
     for word in words:
         key, equals, value = word.partition("=")
-        if not equals:
-            raise _at(word, "is neither a file nor axis=concept", "write it as arch=maxillary")
+        if not (key.strip() and equals and value.strip()):
+            raise _at(word or "an empty word", "is neither a file nor axis=concept", "write it as arch=maxillary")
         if key in seen:
             raise _at(word, f"{key} stands twice", "name each condition once")
         seen[key] = value
     conditions = {key: value for key, value in seen.items() if key != "area"}
-    lines = ["case:", *(f"  {key}: {_quoted(value)}" for key, value in conditions.items())]
+    lines = ["case:", *(f"  {_quoted(key)}: {_quoted(value)}" for key, value in conditions.items())]
     lines += [f"area: {_quoted(seen['area'])}"] if "area" in seen else []
     reader = _CaseReader(Path("arguments"), vocabulary)
-    root = yaml.compose("\n".join(lines) if conditions else "case: {}", Loader=yaml.SafeLoader)
+    text = "\n".join(lines if conditions else ["case: {}", *lines[1:]])
+    if any(
+        (ord(sign) < 32 and sign != "\n") or 0x7F <= ord(sign) < 0xA0 or 0xD800 <= ord(sign) < 0xE000 for sign in text
+    ):
+        raise _at("arguments", "hold control characters", "remove them")
+    try:
+        root = yaml.compose(text, Loader=yaml.SafeLoader)
+    except yaml.YAMLError:
+        raise _at("arguments", "cannot be understood", "write them as arch=maxillary") from None
     assert isinstance(root, yaml.MappingNode)
     found = reader.case_file(root)
     if reader.complaints:  # lines of a text that nobody wrote would help nobody

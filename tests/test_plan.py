@@ -5,7 +5,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from trayconcord.generators.cli import main
@@ -70,7 +70,10 @@ def test_a_case_that_cannot_be_understood_is_told_at_its_place(tmp_path: Path, t
     assert fix in told
 
 
-@given(st.lists(st.text(max_size=30), max_size=3))
+@given(st.lists(st.text(max_size=30) | st.text("=:'\"\\ \n#{}[]a-", max_size=12), max_size=3))
+@example(["="])
+@example(["arch="])
+@example([": =x"])
 @settings(max_examples=60)
 def test_no_words_raise_anything_but_unusable_input(words: list[str]) -> None:
     try:
