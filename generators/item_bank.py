@@ -25,7 +25,7 @@ def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]
     chapters = list(store.vocabulary.chapters)
     made: list[Item] = []
     for topic in comparison.answered:
-        if not may_ask(topic):
+        if not may_ask(topic) or topic.parameter.open_list:
             continue
         ground = grounds.of(topic)
         if ground.stated_here:

@@ -79,7 +79,10 @@ class GaugeSystem(Term):
 
 @dataclass(frozen=True, slots=True)
 class Parameter(Term):
-    """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``."""
+    """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
+
+    What a source does not name is not wrong where the answer is an ``open_list``: no examination asks for it.
+    """
 
     kind: str = ""
     unit: str = ""
@@ -91,6 +94,7 @@ class Parameter(Term):
     depends_on: tuple[str, ...] = ()
     question: str = ""
     note: str = ""
+    open_list: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +311,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             depends_on=tuple(sorted(ids(subject, TC.dependsOn, ns.AXIS), key=list(axes).index)),
             question=text(subject, TC.question),
             note=text(subject, SKOS.scopeNote),
+            open_list=(subject, TC.openList, None) in graph,
         )
     return Vocabulary(
         parameters=parameters,
