@@ -11,7 +11,7 @@ from trayconcord.kb.values import Interval, decimal_text
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import comparable_text, name_of, stated_text
 
-LABELS, PLOT, EDGE = 200, 360, 20
+LABELS, PLOT, EDGE = 250, 360, 32
 TOP, ROW = 26, 22
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
