@@ -1,13 +1,18 @@
 """What several test files share: the shipped store and its vocabulary, each loaded once."""
 
+import itertools
 import socket
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
 from invented import enter_demo
+from rdflib import Graph, URIRef, namespace
 
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.forms import read_form
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.turtle import write_turtle
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.check import Report, check
 
@@ -58,3 +63,47 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         monkeypatch.setattr(socket, name, refuse)
     yield
     assert reached == []
+
+
+@pytest.fixture(scope="module")
+def reading(tmp_path_factory, vocabulary):
+    """A function that reads a form from its text."""
+    path = tmp_path_factory.mktemp("forms") / "form.yaml"
+
+    def read(text):
+        path.write_bytes(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"))
+        return read_form(path, vocabulary)
+
+    read.path = path
+    return read
+
+
+@pytest.fixture(scope="module")
+def small_layer(tmp_path_factory, shipped_store):
+    """A shipped layer with a vocabulary of one parameter, so that a store loads in a few milliseconds."""
+    names = ["parameter/spacer-thickness", "axis/impression-material", "axis/consistency", "scheme/impression-material"]
+    names += ["concept/polyether", "concept/elastomer", "kind/lecture-notes", "obtained/read"]
+    wanted = {URIRef(ns.BASE + name) for name in names} | {ns.UNIT.MilliM, ns.UNIT.UNITLESS}
+    left_out = {namespace.SKOS.definition, namespace.SKOS.altLabel, namespace.SKOS.scopeNote}
+    graph = Graph(bind_namespaces="none")
+    for subject, predicate, value in shipped_store.graph:
+        if subject in wanted and predicate not in left_out:
+            graph.add((subject, predicate, value))
+    layer = tmp_path_factory.mktemp("shipped")
+    (layer / "vocabulary").mkdir()
+    (layer / "vocabulary" / "small.ttl").write_bytes(write_turtle(graph))
+    return layer
+
+
+@pytest.fixture
+def forms(tmp_path, monkeypatch, small_layer):
+    """A function that writes a form and gives its path; the small vocabulary is the shipped one meanwhile."""
+    monkeypatch.setattr("trayconcord.kb.store.shipped", lambda: small_layer)
+    numbers = itertools.count()
+
+    def write(text):
+        path = tmp_path / f"form-{next(numbers)}.yaml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
