@@ -163,9 +163,9 @@ def _supplies(made: Plan, references: ReferenceList) -> list[Line]:
 
 
 def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:
-    """The cautions of the steps and of what the case names, in the order of the vocabulary."""
+    """The cautions of the steps and of what the case names."""
     vocabulary = made.store.vocabulary
-    named = {caution.id for step in steps for caution in step.cautions}
     of_case = vocabulary.cautions_for(concept for _, concept in made.case.when)
-    named |= {caution.id for caution in of_case if _concerns(caution, made)}
-    return [caution for caution in vocabulary.cautions.values() if caution.id in named]
+    named = [caution for step in steps for caution in step.cautions]
+    named += [caution for caution in of_case if _concerns(caution, made)]
+    return vocabulary.cautions_among(caution.id for caution in named)

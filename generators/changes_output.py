@@ -67,20 +67,14 @@ def source_line(change: Change) -> str:
 
 def claim_line(change: Change) -> str:
     """A claim that is new, gone or altered."""
-    record = change.present
-    value = record["stated"]
-    if change.before and change.after and "stated" in change.fields:
-        value = f"{change.before['stated']} → {value}"
+    record, value = change.present, _value(change)
     place = f", {record['at']}" if record.get("at") else ""
     return f"{sign(change)} {record['source']}{place}: {value}{_conditions(record)}{_altered(change)}"
 
 
 def ruling_line(change: Change) -> str:
     """A decision of the course that is new, gone or altered."""
-    record = change.present
-    value = record["stated"]
-    if change.before and change.after and "stated" in change.fields:
-        value = f"{change.before['stated']} → {value}"
+    record, value = change.present, _value(change)
     decided = f"{record['decided-by']}, {record['decided-on']}: {record['because']}"
     return f"{sign(change)} the course adopts {value}{_conditions(record)} ({decided}){_altered(change)}"
 
@@ -101,6 +95,12 @@ def topic_line(change: Change) -> str:
 def sign(change: Change) -> str:
     """``+`` for what is new, ``-`` for what is gone, ``~`` for what is altered."""
     return "+" if change.before is None else "-" if change.after is None else "~"
+
+
+def _value(change: Change) -> str:
+    """What a claim or ruling states, and what it stated before where that differs."""
+    value = str(change.present["stated"])
+    return f"{change.before['stated']} → {value}" if change.before and "stated" in change.fields else value
 
 
 def _altered(change: Change) -> str:

@@ -9,20 +9,11 @@ from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.items import Item, Option
 from trayconcord.generators.value_json import dump
 from trayconcord.generators.withdrawn import Gone
-from trayconcord.kb.model import Claim, Ruling
+from trayconcord.kb.model import Ruling
 from trayconcord.kb.store import Store
-from trayconcord.shapes.wording import name_of
+from trayconcord.shapes.wording import citation
 
 LEVEL_NOTE = "The level is estimated from how an item is made; it is not measured on students."
-
-
-def citation(record: Claim | Ruling, store: Store) -> str:
-    """A claim by source and place, or a ruling by who decided it and when."""
-    if isinstance(record, Ruling):
-        return ", ".join(part for part in ("course ruling", record.decided_by, record.decided_on) if part)
-    name = name_of(store.sources, record.source)
-    reported = f", reported in {name_of(store.sources, record.reported_by)}" if record.reported_by else ""
-    return f"{name}{f', {record.at}' if record.at else ''}{reported}"
 
 
 def explanation(item: Item) -> str:

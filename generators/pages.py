@@ -48,6 +48,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
     store = report.store
     sections = [section for section in _sections(report) if section.topics]
     standings = chapter_standings([block.topic for section in sections for block in section.topics], store)
+    covered = coverage(store)
     longest = max((standing.total for standing in standings), default=1)
     common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     common["store_hash"] = store.hash
@@ -58,10 +59,10 @@ def site_pages(report: Report) -> dict[str, bytes]:
             chapters=_by_chapter(store, sections),
             agreement=agreement(report.comparison),
             standings=[(standing, Markup(standing_bar(standing, longest))) for standing in standings],
-            coverage=coverage(store)[:COVERAGE_SHOWN],
+            coverage=covered[:COVERAGE_SHOWN],
             **common,
         ),
-        "coverage.html": render("coverage.html.j2", coverage=coverage(store), **common),
+        "coverage.html": render("coverage.html.j2", coverage=covered, **common),
         "find.html": render("find.html.j2", sections=sections, **common),
         "agenda.html": agenda_page(agenda(report), store, {b.topic.id: b.address for s in sections for b in s.topics}),
         "decisions.html": render("decisions.html.j2", **common),

@@ -5,16 +5,16 @@ from importlib.metadata import version
 
 from trayconcord.generators.item_bank import item_bank, selection
 from trayconcord.generators.item_making import KIND_LABELS
-from trayconcord.generators.item_output import LEVEL_NOTE, citation, explanation, items_csv, items_json
+from trayconcord.generators.item_output import LEVEL_NOTE, explanation, items_csv, items_json
 from trayconcord.generators.items import LEVELS, Item
-from trayconcord.generators.prompts import Prompt, oral_prompts
+from trayconcord.generators.prompts import oral_prompts
 from trayconcord.generators.qti import qti_package
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.withdrawn import Previous, revisions, withdrawals
 from trayconcord.kb.model import Claim, Ruling, concepts_in
 from trayconcord.kb.vocabulary import Caution
 from trayconcord.shapes.check import Report
-from trayconcord.shapes.wording import name_of
+from trayconcord.shapes.wording import citation, name_of
 
 ON_PAPER = 30
 """How many items the paper of the site holds."""
@@ -53,12 +53,13 @@ def item_pages(report: Report, seed: int, previous: Previous) -> dict[str, bytes
     )
     printed = {"items": chosen, "cautions": _item_cautions(chosen, report)}
     prompts = oral_prompts(store, comparison)
+    shown = [caution.id for prompt in prompts for caution in prompt.cautions]
     pages = {
         "items.html": bank,
         "items/paper.html": render("paper.html.j2", **printed, **common),
         "items/key.html": render("paper-key.html.j2", **printed, **common),
         "oral-prompts.html": render(
-            "prompts.html.j2", prompts=prompts, cautions=_all_cautions(prompts, report), **common
+            "prompts.html.j2", prompts=prompts, cautions=store.vocabulary.cautions_among(shown), **common
         ),
         "items/paper.css": template_text("paper.css"),
         "items/items.json": items_json(items, gone, revised, store, seed),
@@ -67,12 +68,6 @@ def item_pages(report: Report, seed: int, previous: Previous) -> dict[str, bytes
     return {name: text.encode() for name, text in pages.items()} | {
         "items/qti.zip": qti_package(items, store.vocabulary)
     }
-
-
-def _all_cautions(prompts: list[Prompt], report: Report) -> list[Caution]:
-    """The cautions of all prompts, in the order of the vocabulary."""
-    named = {caution.id for prompt in prompts for caution in prompt.cautions}
-    return [caution for caution in report.store.vocabulary.cautions.values() if caution.id in named]
 
 
 def _item_cautions(items: list[Item], report: Report) -> list[Caution]:

@@ -9,7 +9,7 @@ from trayconcord.kb.model import Claim, Scope
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer, Why, governing_value
-from trayconcord.shapes.wording import comparable_text, name_of, ruling_text, scope_text, stated_text
+from trayconcord.shapes.wording import citation, comparable_text, name_of, ruling_text, scope_text, stated_text
 
 MOST_NAMES = 4
 """Sources that a line of a plan names before it counts the rest."""
@@ -91,13 +91,8 @@ def reason_line(answer: Answer, store: Store) -> str:
     return f"{voices} agree: {_cited(topic.claims, store)}"
 
 
-def _citation(claim: Claim, store: Store) -> str:
-    reporter = f", reported in {name_of(store.sources, claim.reported_by)}" if claim.reported_by else ""
-    return f"{name_of(store.sources, claim.source)}{f', {claim.at}' if claim.at else ''}{reporter}"
-
-
 def _cited(claims: tuple[Claim, ...], store: Store) -> str:
-    cited = list(dict.fromkeys(_citation(claim, store) for claim in claims))
+    cited = list(dict.fromkeys(citation(claim, store) for claim in claims))
     more = len(cited) - MOST_NAMES
     return "; ".join(cited[:MOST_NAMES]) + (f"; and {more} more" if more > 0 else "")
 

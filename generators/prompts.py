@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from trayconcord.generators.charts import letter
-from trayconcord.generators.item_output import citation
 from trayconcord.kb.model import Claim, Ruling, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Membership, Steps
@@ -11,7 +10,7 @@ from trayconcord.kb.vocabulary import Caution, Parameter, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, orders_of
 from trayconcord.shapes.scopes import covers
-from trayconcord.shapes.wording import comparable_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import citation, comparable_text, name_of, scope_text, stated_text
 
 MOST_CASES = 4
 """Cases of one question that a prompt goes through, and disputes that it raises; the question's own page has all."""

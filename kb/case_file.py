@@ -1,5 +1,6 @@
 """Case files: the tray that is to be made, as a person describes it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,27 +48,26 @@ def case_of_words(words: list[str], vocabulary: Vocabulary) -> CaseFile:
             raise _at(word, f"{key} stands twice", "name each condition once")
         seen[key] = value
     conditions = {key: value for key, value in seen.items() if key != "area"}
-    lines = ["case:", *(f"  {_quoted(key)}: {_quoted(value)}" for key, value in conditions.items())]
-    lines += [f"area: {_quoted(seen['area'])}"] if "area" in seen else []
+    parts: dict[str, yaml.Node] = {"case": _mapping({key: _scalar(value) for key, value in conditions.items()})}
+    if "area" in seen:
+        parts["area"] = _scalar(seen["area"])
     reader = _CaseReader(Path("arguments"), vocabulary)
-    text = "\n".join(lines if conditions else ["case: {}", *lines[1:]])
-    if any(
-        (ord(sign) < 32 and sign != "\n") or 0x7F <= ord(sign) < 0xA0 or 0xD800 <= ord(sign) < 0xE000 for sign in text
-    ):
-        raise _at("arguments", "hold control characters", "remove them")
-    try:
-        root = yaml.compose(text, Loader=yaml.SafeLoader)
-    except yaml.YAMLError:
-        raise _at("arguments", "cannot be understood", "write them as arch=maxillary") from None
-    assert isinstance(root, yaml.MappingNode)
-    found = reader.case_file(root)
-    if reader.complaints:  # lines of a text that nobody wrote would help nobody
+    found = reader.case_file(_mapping(parts))
+    if reader.complaints:  # words have no lines
         raise UnusableInput([Complaint(Place("arguments"), c.message, c.fix) for c in reader.complaints])
     return found
 
 
-def _quoted(value: str) -> str:
-    return "'" + value.replace("'", "''") + "'"
+_HERE = yaml.Mark("arguments", 0, 0, 0, None, 0)
+
+
+def _scalar(text: str) -> yaml.ScalarNode:
+    return yaml.ScalarNode("tag:yaml.org,2002:str", text, _HERE, _HERE)
+
+
+def _mapping(parts: Mapping[str, yaml.Node]) -> yaml.MappingNode:
+    pairs = [(_scalar(key), node) for key, node in parts.items()]
+    return yaml.MappingNode("tag:yaml.org,2002:map", pairs, _HERE, _HERE)
 
 
 def _at(word: str, message: str, fix: str) -> UnusableInput:

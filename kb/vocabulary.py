@@ -170,6 +170,11 @@ class Vocabulary:
         near |= {other for concept in shown if concept in self.below for other in self.below[concept]}
         return [caution for caution in self.cautions.values() if not near.isdisjoint(caution.arises_from)]
 
+    def cautions_among(self, ids: Iterable[str]) -> list[Caution]:
+        """The cautions with these ids, each once, in order."""
+        wanted = set(ids)
+        return [caution for caution in self.cautions.values() if caution.id in wanted]
+
     def in_scheme(self, scheme: str) -> Iterator[Concept]:
         """The concepts of a scheme, in order."""
         return (concept for concept in self.concepts.values() if scheme in concept.schemes)

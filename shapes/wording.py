@@ -96,6 +96,15 @@ def name_of(sources: dict[str, Source], source: str) -> str:
     return f"“{title}”" + (f" {record.year}" if record.year else "")
 
 
+def citation(record: Claim | Ruling, store: Store) -> str:
+    """A claim by source and place, or a ruling by who decided it and when."""
+    if isinstance(record, Ruling):
+        return ", ".join(part for part in ("course ruling", record.decided_by, record.decided_on) if part)
+    name = name_of(store.sources, record.source)
+    reported = f", reported in {name_of(store.sources, record.reported_by)}" if record.reported_by else ""
+    return f"{name}{f', {record.at}' if record.at else ''}{reported}"
+
+
 def lookups(topic: Topic, store: Store) -> str:
     """For a contest that a missing condition may explain: what to look up, in which source."""
     axes = store.vocabulary.axes
