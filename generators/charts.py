@@ -158,7 +158,7 @@ def _course(value: Interval, scale: Scale, bottom: int) -> str:
     middle, width = (float(left) + float(right)) / 2, max(float(right) - float(left), 1)
     return (
         f'<rect class="course" x="{left}" y="{bottom + 28}" width="{width:.1f}" height="4"/>'
-        f'<path class="course" d="M{middle:.1f} {bottom + 24}l5 6l-5 6l-5 -6Z"/>'
+        f'<path class="course" d="M{middle:.1f} {bottom + 32}v-12l9 3.5l-7.5 3.5v5Z"/>'
         f'<text class="letter" x="{middle + 10:.1f}" y="{bottom + 35}">course</text>'
     )
 

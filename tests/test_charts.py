@@ -31,10 +31,10 @@ def number_in(text: str) -> float:
     return float(number[0])
 
 
-def middle_of_diamond(chart: ElementTree.Element) -> float:
-    """Where the mark of the course's value stands."""
-    (diamond,) = chart.findall("path[@class='course']")
-    start = re.match(r"M(-?[\d.]+) ", diamond.attrib["d"])
+def foot_of_flag(chart: ElementTree.Element) -> float:
+    """Where the flag at the course's value stands."""
+    (flag,) = chart.findall("path[@class='course']")
+    start = re.match(r"M(-?[\d.]+) ", flag.attrib["d"])
     assert start is not None
     return float(start[1])
 
@@ -51,7 +51,7 @@ def test_a_range_that_the_course_adopts_is_drawn_from_end_to_end(tmp_path: Path)
     (course,) = chart.findall("rect[@class='course']")
     assert float(course.attrib["x"]) == pytest.approx(zero + 3 * per_unit, abs=0.5)
     assert float(course.attrib["width"]) == pytest.approx(2 * per_unit, abs=0.5)
-    assert middle_of_diamond(chart) == pytest.approx(zero + 4 * per_unit, abs=0.5)
+    assert foot_of_flag(chart) == pytest.approx(zero + 4 * per_unit, abs=0.5)
 
 
 def test_charts_show_the_numbers_of_the_claims(ruled_report: Report) -> None:
@@ -113,7 +113,7 @@ def test_charts_show_the_numbers_of_the_claims(ruled_report: Report) -> None:
                 value = comparable(topic.ruling.value, topic.parameter, store.vocabulary)
                 assert isinstance(value, Interval)
                 assert float(course.attrib["x"]) == pytest.approx(place(value)[0], abs=0.5)
-                assert middle_of_diamond(chart) == pytest.approx(sum(place(value)) / 2, abs=0.5)
+                assert foot_of_flag(chart) == pytest.approx(sum(place(value)) / 2, abs=0.5)
                 ruled += 1
             drawn += 1
     assert drawn > 50 and opened > 5 and ruled > 0

@@ -114,7 +114,7 @@
       el("p", { class: "field" }, el("label", { for: `filter-${key}` }, label), selects[key]),
     ),
     el("p", { class: "tick" }, stated, el("label", { for: "filter-stated" }, "only topics that state what is chosen")),
-    el("p", { class: "tick" }, slash, el("label", { for: "slash" }, "the / key leads to this search")),
+    el("p", { class: "tick" }, slash, el("label", { for: "slash" }, "press / to search")),
     el("p", {}, el("button", { type: "button", id: "clear", click: clear }, "Clear")),
   );
   document.getElementById("filters").append(form, count);
