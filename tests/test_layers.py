@@ -16,7 +16,6 @@ BELOW = {"kb": set(), "shapes": {"kb"}, "generators": {"shapes", "kb"}}
 LONGEST = 400
 LONGER: dict[str, str] = {
     "tests/test_forms.py": "one test per mistake that a form can hold",
-    "tests/test_transaction.py": "one test per moment at which a writer can die",
 }
 """The files that may be longer, each with the reason."""
 
