@@ -11,6 +11,9 @@ from trayconcord.kb.values import Choice, Membership, Nothing, Recorded, Steps, 
 from trayconcord.kb.vocabulary import Parameter, Term, Vocabulary
 from trayconcord.kb.yaml_nodes import NodeReader
 
+FEW = 20
+"""Terms that a message lists, where none is near."""
+
 _YES_NO = {"yes": True, "no": False, "true": True, "false": False}
 
 
@@ -30,7 +33,7 @@ class StatementReader(NodeReader):
             fix = f"did you mean {near}" + (
                 f" ({among[near].label})?" if among[near].label.replace(" ", "-") != near else "?"
             )
-        elif len(among) <= 12:
+        elif len(among) <= FEW:
             fix = f"use one of: {', '.join(among)}"
         else:
             fix = "list the known terms with: trayconcord terms WORD"

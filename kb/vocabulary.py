@@ -1,5 +1,6 @@
 """The vocabulary: parameters, condition axes, concept trees and units, read from the store."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -190,7 +191,8 @@ class Vocabulary:
             if candidate in names:
                 return names[candidate]
         close = get_close_matches(folded, names, n=1, cutoff=0.7)
-        return names[close[0]] if close else None
+        part = {names[name] for name in names if folded in re.split("[- ]", name)}  # ridge for ridge-condition
+        return names[close[0]] if close else part.pop() if len(part) == 1 else None
 
     @cached_property
     def unit_names(self) -> dict[str, str]:

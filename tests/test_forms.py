@@ -236,7 +236,7 @@ COMPLAINTS = [
         # a concept, but of another scheme
         HEAD + "  - {parameter: spacer-thickness, when: {impression-material: ▶maxillary}, value: 2 mm}\n",
         "impression-material: unknown term maxillary",
-        "trayconcord terms WORD",
+        "use one of: ",
     ),
     (
         HEAD + "  - {parameter: spacer-thickness, when: {▶material: polyether}, value: 2 mm}\n",

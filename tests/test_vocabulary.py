@@ -302,6 +302,11 @@ def test_nothing_is_offered_where_nothing_is_near(vocabulary):
     assert vocabulary.nearest("xyzzyxyzzyxyzzy", vocabulary.concepts) is None
 
 
+def test_a_part_of_an_id_is_enough_where_only_one_has_it(vocabulary):
+    assert vocabulary.nearest("ridge", vocabulary.axes) == "ridge-condition"
+    assert vocabulary.nearest("method", vocabulary.axes) is None, "fabrication or disinfection"
+
+
 # --- the ontology ----------------------------------------------------------------------------------------------------
 
 
