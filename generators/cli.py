@@ -180,10 +180,10 @@ def _parser() -> argparse.ArgumentParser:
     explain = command(
         "explain",
         commands.explain,
-        "Print the page of a rule, or list the rules.",
+        "Print a page of the guide: a rule, a command or a kind of file. Without a name, list them.",
         "trayconcord explain contested-topic",
     )
-    explain.add_argument("rule", nargs="?", metavar="RULE")
+    explain.add_argument("page", nargs="?", metavar="PAGE")
     terms = command(
         "terms",
         commands.terms,

@@ -222,19 +222,22 @@ def demo(options: Namespace) -> int:
 
 
 def explain(options: Namespace) -> int:
-    """Print the page of a rule."""
+    """Print a page of the guide, or list the pages."""
+    from trayconcord.generators import guide
     from trayconcord.kb.errors import unusable
-    from trayconcord.shapes.rules import page, page_names
+    from trayconcord.shapes import rules
 
-    if options.rule is None:
-        print("\n".join(page_names()))
+    if options.page is None:
+        print("Commands and kinds of files\n")
+        print("\n".join(f"  {name:20} {text}" for name, text in guide.summaries().items()))
+        print("\nRules of the check\n")
+        print("\n".join(f"  {name}" for name in rules.page_names()))
         return OK
-    text = page(options.rule)
+    text = guide.page(options.page) or rules.page(options.page)
     if text is None:
-        near = _nearest(options.rule, page_names())
-        raise unusable(
-            options.rule, "no rule has this name", f"did you mean {near}?" if near else "list them: trayconcord explain"
-        )
+        near = _nearest(options.page, guide.page_names() + rules.page_names())
+        fix = f"did you mean {near}?" if near else "list them: trayconcord explain"
+        raise unusable(options.page, "no page has this name", fix)
     print(text, end="")
     return OK
 

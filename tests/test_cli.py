@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from invented import NOTES, enter_forms
 
+from trayconcord.generators import guide
 from trayconcord.generators.cli import main
 from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
@@ -92,8 +93,8 @@ def test_the_version_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     [
         (["form", "komiyama-2005"], "komiyama-2005: no source has this id", "did you mean komiyama-2004?"),
         (["form", "§"], "§: no source has this id", "fix: "),
-        (["explain", "contested-topics"], "no rule has this name", "did you mean contested-topic?"),
-        (["explain", "../cli"], "no rule has this name", "trayconcord explain"),
+        (["explain", "contested-topics"], "no page has this name", "did you mean contested-topic?"),
+        (["explain", "../cli"], "no page has this name", "trayconcord explain"),
         (["compare", "tray-fitt"], "no parameter tray-fitt", "did you mean tray-fit?"),
         (["check", "--kb", "nowhere"], "nowhere: is not a folder", "fix: "),
         (["check", "--kb", "a" * 300], "File name too long", "name another file"),
@@ -222,9 +223,10 @@ def test_terms_lists_every_parameter_and_axis(capsys: pytest.CaptureFixture[str]
     assert {*vocabulary.parameters, *vocabulary.axes, *vocabulary.kinds} <= listed
 
 
-def test_explain_lists_the_rules_and_prints_each_page(capsys: pytest.CaptureFixture[str]) -> None:
+def test_explain_lists_the_pages_and_prints_each(capsys: pytest.CaptureFixture[str]) -> None:
     assert status("explain") == 0
-    assert capsys.readouterr().out.split() == page_names()
+    listed = [line.split()[0] for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
+    assert listed == [*guide.page_names(), *page_names()]
     assert status("explain", "contested-topic") == 0
     assert capsys.readouterr().out.startswith("# contested-topic\n")
 
