@@ -1,7 +1,7 @@
 """Console examples in pages: the steps of each, and what they show held against what is printed.
 
-A line ``...`` stands for any lines. ``TRAYCONCORD_SNAPSHOTS=write pytest tests/test_guide.py`` writes today's output into
-the pages, as many lines as they show now; read the difference.
+A line ``...`` stands for any lines. ``TRAYCONCORD_SNAPSHOTS=write pytest tests/test_guide.py`` writes today's
+output into the pages, as many lines as they show now; read the difference.
 """
 
 import os

@@ -1,0 +1,130 @@
+"""The Python interface: a store as a course uses it, asked from another program.
+
+>>> from trayconcord.generators.course import Course
+>>> course = Course()                              # the shipped store; Course("our/kb") lays a department's over it
+>>> case = course.case(arch="maxillary", impression_material="zinc-oxide-eugenol-paste")
+
+A plan answers every question about the tray of a case. Each answer says what it rests on; a value stands only where the
+course has ruled or the voices agree, and every position names its claims:
+
+>>> plan = course.plan(case)
+>>> answers = {answer.parameter.id: answer for answer in plan.found.answers}
+>>> answers["setting-time"].basis, course.value(answers["setting-time"])
+('agreement', '4.75–5 min')
+>>> answers["tray-fit"].basis, course.value(answers["tray-fit"])
+('contested', None)
+>>> [course.text(position.value, answers["tray-fit"]) for position in answers["tray-fit"].topic.positions]
+['close-fitting', 'spaced']
+>>> answers["setting-time"].topic.positions[0].claims[0].source
+'vanaja-zoe'
+
+Every problem with what is handed in is an `UnusableInput`, whose text says what is wrong and what to do:
+
+>>> course.case(arch="upper")
+Traceback (most recent call last):
+trayconcord.kb.errors.UnusableInput: arguments: arch: unknown term upper
+    fix: did you mean maxillary?
+
+These names, their arguments and their results stay as they are within a major version; everything else in the package
+may change. Nothing here writes a file or opens the network.
+"""
+
+from functools import cached_property
+from pathlib import Path
+
+from trayconcord.generators.plan import Plan, plan
+from trayconcord.generators.quantities import Derived, derived
+from trayconcord.kb.case_file import CaseFile, case_of_words, read_case
+from trayconcord.kb.store import Store, load
+from trayconcord.kb.values import Comparable
+from trayconcord.shapes.answers import Answer, Why, governing_value, why
+from trayconcord.shapes.check import Report, check
+from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.wording import comparable_text
+
+__all__ = ["Course"]
+
+
+class Course:
+    """The shipped store with a department's own laid over it; ``only`` leaves the shipped sources and rulings out.
+
+    The store is read once, when it is first needed. Raises `UnusableInput` where it cannot be.
+    """
+
+    def __init__(self, *layers: str | Path, only: bool = False) -> None:
+        self._layers, self._only = [Path(layer) for layer in layers], only
+
+    @cached_property
+    def store(self) -> Store:
+        """All records: sources, claims, rulings, cases and the vocabulary."""
+        return load(self._layers, self._only)
+
+    @cached_property
+    def comparison(self) -> Comparison:
+        """What the sources say, laid side by side."""
+        return Comparison(self.store)
+
+    def check(self) -> Report:
+        """The findings of the shipped rules.
+
+        >>> Course().check().exit_status
+        0
+        """
+        return check(self.store)
+
+    def case(self, area: str = "", **conditions: str) -> CaseFile:
+        """A case from conditions, with ``_`` for ``-`` in the names of axes; ``area`` is that of the fitting surface.
+
+        >>> Course().case(arch="mandibular", area="14.5 cm2").when
+        (('arch', 'mandibular'),)
+        """
+        words = [f"{axis.replace('_', '-')}={concept}" for axis, concept in conditions.items()]
+        return case_of_words([*words, *([f"area={area}"] if area else [])], self.store.vocabulary)
+
+    def case_file(self, path: str | Path) -> CaseFile:
+        """A case from its file."""
+        return read_case(Path(path), self.store.vocabulary)
+
+    def plan(self, case: CaseFile) -> Plan:
+        """Every question about the tray of a case, answered; what it leaves open, and what no source speaks of.
+
+        >>> course = Course()
+        >>> made = course.plan(course.case(arch="maxillary"))
+        >>> [question.axis for question in made.found.questions][:3]
+        ['ridge-condition', 'impression-technique', 'impression-material']
+        """
+        return plan(self.store, self.comparison, case)
+
+    def value(self, answer: Answer) -> str | None:
+        """The value that governs an answer, as printed; None where the sources differ, or only one or none speaks."""
+        value = governing_value(answer.topic, self.store.vocabulary)
+        return None if value is None else self.text(value, answer)
+
+    def text(self, value: Comparable, answer: Answer) -> str:
+        """A value of an answer's parameter as printed, with its unit."""
+        return comparable_text(value, answer.parameter, self.store.vocabulary)
+
+    def why(self, parameter: str, case: CaseFile) -> Why:
+        """Why a parameter is answered so: each statement on it, and whether it applies.
+
+        >>> course = Course()
+        >>> found = course.why("tray-fit", course.case(impression_material="zinc-oxide-eugenol-paste"))
+        >>> found.topic.standing, len(found.voices)
+        ('contested', 6)
+        """
+        return why(parameter, case.when, self.store, self.comparison)
+
+    def quantities(self, case: CaseFile) -> list[Derived]:
+        """What follows from the plan of a case, computed: sheets of wax, resin, powder and liquid, impression material.
+
+        >>> course = Course()
+        >>> course.quantities(course.case(arch="maxillary"))[0].label
+        'sheets for the spacer'
+        """
+        return derived(self.plan(case))
+
+    def card(self, case: CaseFile) -> str:
+        """The bench card of a case, as one page of HTML that needs no other file."""
+        from trayconcord.generators.bench_card import bench_card
+
+        return bench_card(self.plan(case))
