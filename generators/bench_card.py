@@ -7,15 +7,15 @@ from markupsafe import Markup
 
 from trayconcord.generators.figures.section import section_figure
 from trayconcord.generators.plan import Plan
-from trayconcord.generators.plan_output import value_line
+from trayconcord.generators.plan_output import position_text, value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
-from trayconcord.kb.values import Steps
+from trayconcord.kb.values import Interval, Steps
 from trayconcord.kb.vocabulary import Caution, Concept
-from trayconcord.shapes.answers import Answer, governing_value
+from trayconcord.shapes.answers import Answer, governing_value, occurs
 from trayconcord.shapes.orders import both_ways, merged, orders_of
-from trayconcord.shapes.wording import comparable_text, scope_text
+from trayconcord.shapes.wording import scope_text
 
 SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
 """The parameters that say what lies ready, beside what the case itself names."""
@@ -58,7 +58,9 @@ def bench_card(made: Plan) -> str:
     """The card as one page that needs no other file."""
     vocabulary = made.store.vocabulary
     references = ReferenceList(made.store)
-    order, origin, clashes = _order(made)
+    planned, origin, clashes = _order(made)
+    needless = [step for step in planned if any(_none(name, made) for name in vocabulary.concepts[step].unless_none)]
+    order = [step for step in planned if step not in needless]
     shown: set[str] = set()
     steps = []
     for step in order:
@@ -70,7 +72,13 @@ def bench_card(made: Plan) -> str:
                 vocabulary.concepts[step],
                 lines,
                 tuple(caution for caution in vocabulary.cautions_for([step]) if _concerns(caution, made)),
-                tuple(vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step),
+                tuple(
+                    vocabulary.concepts[other].label
+                    for pair in clashes
+                    if step in pair
+                    for other in pair
+                    if other != step and other not in needless
+                ),
             )
         )
     materials = tuple((axis, concept) for axis, concept in made.case.when if axis in MATERIAL_AXES[1:])
@@ -82,7 +90,13 @@ def bench_card(made: Plan) -> str:
         case=scope_text(made.case.when, vocabulary),
         steps=steps,
         origin=origin,
-        supplies=_supplies(made, references),
+        needless=[vocabulary.concepts[step].label for step in needless],
+        because=[
+            line
+            for name in dict.fromkeys(name for step in needless for name in vocabulary.concepts[step].unless_none)
+            for line in _lines(name, made, references)
+        ],
+        supplies=_supplies(made, {name for step in needless for name in vocabulary.concepts[step].shows}, references),
         quantities=[found for found in derived(made) if found.text],
         figure=(Markup(figure.svg()), figure) if figure else None,
         cautions=_all_cautions(steps, made),
@@ -100,12 +114,23 @@ def _order(made: Plan) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
     governing = governing_value(topic, vocabulary)
     if isinstance(governing, Steps):
         return governing.steps, "as the course rules" if topic.ruling else f"as {len(topic.voices)} voices agree", []
-    orders = orders_of(topic.claims)
+    stated = [tuple(s for s in order if occurs(s, made.case.when, vocabulary)) for order in orders_of(topic.claims)]
+    orders = [order for order in stated if order]
     if not orders:
         return (), "", []
     clashes = both_ways(orders, vocabulary)
     origin = "from one source" if len(topic.voices) == 1 else f"merged from {len(topic.voices)} sources that differ"
     return merged(orders, vocabulary), origin, clashes
+
+
+def _none(parameter: str, made: Plan) -> bool:
+    """Whether a parameter is answered with none for the case as a whole."""
+    found = [answer for answer in made.found.answers if answer.parameter.id == parameter]
+    values = [
+        governing_value(answer.topic, made.store.vocabulary) for answer in found if answer.topic.when == made.case.when
+    ]
+    nothing = made.store.vocabulary.parameters[parameter].none_means
+    return nothing is not None and Interval(nothing, nothing) in values
 
 
 def _concerns(caution: Caution, made: Plan) -> bool:
@@ -140,7 +165,7 @@ def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
     own = scope_text(tuple(c for c in topic.when if c not in made.case.when), vocabulary)
     value = value_line(answer, vocabulary)
     if answer.basis == "contested":
-        value = " or ".join(comparable_text(p.value, answer.parameter, vocabulary) for p in topic.positions)
+        value = " or ".join(position_text(position, answer, vocabulary) for position in topic.positions)
     return Line(
         label=answer.parameter.label + (f", {own}" if own else ""),
         value=value,
@@ -151,15 +176,16 @@ def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
     )
 
 
-def _supplies(made: Plan, references: ReferenceList) -> list[Line]:
-    """What lies ready before the work begins."""
+def _supplies(made: Plan, needless: set[str], references: ReferenceList) -> list[Line]:
+    """What lies ready before the work begins; not what only needless steps would use."""
     vocabulary = made.store.vocabulary
     named = [
         Line(vocabulary.axes[axis].label, vocabulary.concepts[concept].label, False, "", ())
         for axis, concept in made.case.when
         if axis in MATERIAL_AXES
     ]
-    return named + [line for parameter in SUPPLIES for line in _lines(parameter, made, references)]
+    wanted = [parameter for parameter in SUPPLIES if parameter not in needless]
+    return named + [line for parameter in wanted for line in _lines(parameter, made, references)]
 
 
 def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:

@@ -33,7 +33,8 @@ class Concept(Term):
     ``notations`` are codes of open standards: tooth and area codes of ISO 3950, hazard statement codes of the GHS;
     ``related`` names the materials that a standard covers; ``kept`` says why a concept that no claim names stays.
     ``only_with`` names concepts one of which a case must allow if it holds this one; a step of the work ``shows`` the
-    parameters it needs, and its ``hold_point`` tells a learner where to stop and ask.
+    parameters it needs, is needless where one of ``unless_none`` is answered with none, and its ``hold_point`` tells a
+    learner where to stop and ask.
     """
 
     schemes: tuple[str, ...] = ()
@@ -44,6 +45,7 @@ class Concept(Term):
     only_with: tuple[str, ...] = ()
     shows: tuple[str, ...] = ()
     hold_point: str = ""
+    unless_none: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,6 +275,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             tuple(ids(subject, TC.onlyWith, ns.CONCEPT)),
             tuple(ids(subject, TC.shows, ns.PARAMETER)),
             text(subject, TC.holdPoint),
+            tuple(ids(subject, TC.unlessNone, ns.PARAMETER)),
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Comparable
+from trayconcord.kb.values import Comparable, Membership
 from trayconcord.kb.vocabulary import Concept, Parameter, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import meet
@@ -66,23 +66,36 @@ class Answers:
 
 def contradictions(case: Scope, vocabulary: Vocabulary) -> list[Contradiction]:
     """The conditions of a case that exclude each other, by what the vocabulary says occurs only with what."""
-    found = []
-    for axis, concept in case:
-        needed: dict[str, list[str]] = {}
-        for other in vocabulary.concepts[concept].only_with + _inherited(concept, vocabulary):
-            for scheme_axis in _axes_of(vocabulary.concepts[other], vocabulary):
-                if scheme_axis != axis:
-                    needed.setdefault(scheme_axis, []).append(other)
-        for other_axis, allowed in needed.items():
-            stated = dict(case).get(other_axis)
-            if stated and not any(_comparable(stated, other, vocabulary) for other in allowed):
-                found.append(Contradiction(concept, other_axis, stated, tuple(allowed)))
-    return found
+    return [found for axis, concept in case for found in _against(concept, axis, case, vocabulary)]
 
 
-def _inherited(concept: str, vocabulary: Vocabulary) -> tuple[str, ...]:
-    above = vocabulary.above[concept] - {concept}
-    return tuple(other for name in sorted(above) for other in vocabulary.concepts[name].only_with)
+def occurs(concept: str, case: Scope, vocabulary: Vocabulary) -> bool:
+    """Whether what a concept names occurs in a case: a landmark of its arch, a step of its method."""
+    return not any(_against(concept, "", case, vocabulary))
+
+
+def in_case(value: Comparable, case: Scope, vocabulary: Vocabulary) -> Comparable:
+    """A value as it reads in a case: a set without the members that do not occur there, unless none would be left."""
+    if not isinstance(value, Membership):
+        return value
+    includes, excludes = (
+        frozenset(member for member in side if occurs(member, case, vocabulary))
+        for side in (value.includes, value.excludes)
+    )
+    return Membership(includes, excludes, value.exact) if includes or excludes else value
+
+
+def _against(concept: str, axis: str, case: Scope, vocabulary: Vocabulary) -> Iterable[Contradiction]:
+    needed: dict[str, list[str]] = {}
+    for name in [concept, *sorted(vocabulary.above[concept] - {concept})]:
+        for other in vocabulary.concepts[name].only_with:
+            for other_axis in _axes_of(vocabulary.concepts[other], vocabulary):
+                if other_axis != axis:
+                    needed.setdefault(other_axis, []).append(other)
+    for other_axis, allowed in needed.items():
+        stated = dict(case).get(other_axis)
+        if stated and not any(_comparable(stated, other, vocabulary) for other in allowed):
+            yield Contradiction(concept, other_axis, stated, tuple(allowed))
 
 
 def _axes_of(concept: Concept, vocabulary: Vocabulary) -> Iterable[str]:

@@ -27,7 +27,7 @@ def merged(orders: list[Order], vocabulary: Vocabulary) -> Order:
     """One order that keeps each of the given ones as far as they can all be kept.
 
     Steps that the orders together put in a circle stand next to each other, those that more of the orders put early
-    first; whatever is left open goes by the vocabulary.
+    first; whatever is left open goes by the vocabulary, a circle by the last of its steps.
     """
     rank = {step: (vocabulary.concepts[step].order, step) for order in orders for step in order}
     after: dict[str, set[str]] = {step: set() for step in rank}
@@ -39,7 +39,7 @@ def merged(orders: list[Order], vocabulary: Vocabulary) -> Order:
     result: list[str] = []
     while left:
         free = [group for group in left if not any(_leads(other, group, reached) for other in left - {group})]
-        group = min(free, key=lambda steps: min(rank[step] for step in steps))
+        group = min(free, key=lambda steps: max(rank[step] for step in steps))
         result += sorted(group, key=lambda step: (_votes(step, group, orders), rank[step]))
         left.remove(group)
     return tuple(result)

@@ -10,7 +10,8 @@ from plain_reading import PlainReading
 
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.kb.store import Store, load
-from trayconcord.shapes.answers import Answer, Casebook, contradictions, governing_value, why
+from trayconcord.kb.values import Choice, Membership
+from trayconcord.shapes.answers import Answer, Casebook, contradictions, governing_value, in_case, why
 from trayconcord.shapes.compare import Comparison
 
 STORE = load()
@@ -176,3 +177,14 @@ rulings:
         ("two", "governs"),
         ("three", "is for a narrower case"),
     ]
+
+
+def test_a_set_reads_without_what_does_not_occur_in_the_case() -> None:
+    vocabulary = VOCABULARY
+    both = Membership(frozenset({"torus-palatinus", "torus-mandibularis"}), frozenset({"rugae"}))
+    lower = in_case(both, (("arch", "mandibular"),), vocabulary)
+    assert lower == Membership(frozenset({"torus-mandibularis"}), frozenset())
+    assert in_case(both, (), vocabulary) == both
+    only = Membership(frozenset({"torus-palatinus"}))
+    assert in_case(only, (("arch", "mandibular"),), vocabulary) == only, "a statement is never emptied"
+    assert in_case(Choice("torus-palatinus"), (("arch", "mandibular"),), vocabulary) == Choice("torus-palatinus")

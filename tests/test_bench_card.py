@@ -32,10 +32,22 @@ def card(ruled_report: Report) -> Element:
 
 def test_a_number_stands_at_the_step_that_needs_it(card: Element) -> None:
     by_name = {next(step.all("b")).text: step.text for step in steps_of(card)}
-    assert "spacer thickness none" in by_name["Adapt the spacer."]
-    assert "by decision of the course" in by_name["Adapt the spacer."]
     assert "border clearance 2 mm" in by_name["Draw the outline."]
-    assert "number of stops" in by_name["Cut the stops."]
+    assert "by decision of the course" in by_name["Draw the outline."]
+    assert "polymer-to-monomer ratio" in by_name["Mix the resin."]
+
+
+def test_what_the_course_makes_needless_is_left_out_with_the_reason(card: Element) -> None:
+    (left_out,) = (note.text for note in card.classed("note") if note.text.startswith("Left out"))
+    assert "adapt the spacer, cut the stops" in left_out
+    assert "spacer thickness none" in left_out and "by decision of the course" in left_out
+    assert "baseplate wax" not in card.text
+
+
+def test_a_step_of_another_method_is_left_out(ruled_report: Report) -> None:
+    made = card_of(ruled_report.store, ruled_report.comparison, "arch=maxillary", "fabrication-method=vacuum-formed")
+    names = [next(step.all("b")).text for step in steps_of(made)]
+    assert "Adapt the sheet." in names and "Mix the resin." not in names
 
 
 def test_a_disputed_number_says_ask(card: Element) -> None:
@@ -43,8 +55,10 @@ def test_a_disputed_number_says_ask(card: Element) -> None:
     assert "ask" in fit.text.split() and "close-fitting or spaced" in fit.text
 
 
-def test_every_step_of_the_sources_is_there_once(card: Element, ruled_report: Report) -> None:
-    case = case_of_words(PASTE, ruled_report.store.vocabulary).when
+def test_every_step_of_the_sources_is_there_once(ruled_report: Report) -> None:
+    words = ["arch=maxillary", "dentition=edentulous", "tray-material=autopolymerising-resin"]
+    card = card_of(ruled_report.store, ruled_report.comparison, *words)
+    case = case_of_words(words, ruled_report.store.vocabulary).when
     topic = ruled_report.comparison.at("procedure", case)
     wanted = {step for claim in topic.claims for step in claim.value.steps}
     names = [next(step.all("b")).text.rstrip(".").casefold() for step in steps_of(card)]
