@@ -1,6 +1,7 @@
 """The guide is real: every command and option has its page, and every example on it runs and prints what it shows."""
 
 import argparse
+import doctest
 import re
 import shlex
 import shutil
@@ -35,11 +36,14 @@ def test_the_examples_print_what_they_show(
     ran = 0
     for language, block in BLOCK.findall(text):
         named = re.match(r"# ([\w.-]+)\n", block)
-        if language != "console":
+        if language == "pycon":
+            examples = doctest.DocTestParser().get_doctest(block, {}, name, None, None)
+            ran += len(examples.examples)
+            assert doctest.DocTestRunner().run(examples).failed == 0
+        elif language != "console":
             if named:
                 Path(named[1]).write_text(block, encoding="utf-8")
-            continue
-        for command, shown in steps(block):
+        for command, shown in steps(block) if language == "console" else ():
             program, *arguments = shlex.split(command)
             assert program == "trayconcord", command
             main(arguments)
