@@ -40,9 +40,8 @@ def test_the_examples_print_what_they_show(
             examples = doctest.DocTestParser().get_doctest(block, {}, name, None, None)
             ran += len(examples.examples)
             assert doctest.DocTestRunner().run(examples).failed == 0
-        elif language != "console":
-            if named:
-                Path(named[1]).write_text(block, encoding="utf-8")
+        elif language != "console" and named:
+            Path(named[1]).write_text(block, encoding="utf-8")
         for command, shown in steps(block) if language == "console" else ():
             program, *arguments = shlex.split(command)
             assert program == "trayconcord", command
