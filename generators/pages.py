@@ -3,6 +3,7 @@
 Every page can be read without its script, which adds the search, the filters and the collecting of decisions.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -29,12 +30,13 @@ from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import (
     both_ways_text,
-    comparable_text,
     merged_text,
     name_of,
+    position_text,
+    printed_text,
     ruling_text,
     scope_text,
-    stated_text,
+    shown_text,
 )
 
 PLAIN = ("style.css", "site.js", "find.js", "rulings.js", "decide.js", "decisions.js")
@@ -200,12 +202,12 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
         positions=[
-            (letter(number), comparable_text(position.value, parameter, vocabulary))
+            (letter(number), position_text(position, parameter, vocabulary))
             for number, position in enumerate(topic.positions)
         ],
         rows=[_row(claim, numbers[claim.id], store) for claim in _in_order(topic, numbers)],
         chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
-        ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
+        ruling=printed_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
         history=tuple(ruling_text(former, vocabulary) for former in store.history_of(topic.ruling.id))
         if topic.ruling and not derived
@@ -221,7 +223,7 @@ def _why(clash: Clash, topic: Topic, store: Store) -> Why:
     return Why(
         sides=[
             (
-                "" if parameter.kind in ("set", "order") else comparable_text(side.value, parameter, vocabulary),
+                "" if parameter.kind in ("set", "order") else shown_text(side.value, side.claims, parameter, vocabulary),
                 [(claim.id, name_of(store.sources, claim.source)) for claim in side.claims],
                 scope_text(side.when, vocabulary),
             )
@@ -239,10 +241,10 @@ def _in_order(topic: Topic, numbers: dict[str, tuple[int, ...]]) -> list[Claim]:
 def _row(claim: Claim, numbers: tuple[int, ...], store: Store) -> Row:
     vocabulary = store.vocabulary
     parameter = vocabulary.parameters[claim.parameter]
-    stated = stated_text(claim, vocabulary)
+    stated = printed_text(claim, vocabulary)
     converted = ""
     if claim.printed and claim.value is not None:
-        value = comparable_text(comparable(claim.value, parameter, vocabulary), parameter, vocabulary)
+        value = shown_text(comparable(claim.value, parameter, vocabulary), [claim], parameter, vocabulary, beside=False)
         same = _plain(stated) == _plain(value)
         converted = "" if same else value
     return Row(
@@ -274,6 +276,7 @@ def _plain(text: str) -> str:
         ("≤", "at most"),
     ):
         text = text.replace(printed, ours)
+    text = re.sub(r"(\.\d*?)0+(?!\d)", lambda found: found[1].rstrip("."), text)  # 1.20 says what 1.2 says
     return text.removeprefix("about ").replace(" ", "")
 
 

@@ -12,7 +12,7 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers, meet
-from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import position_text, printed_text, scope_text
 
 
 @dataclass(frozen=True)
@@ -224,7 +224,7 @@ class _Writer:
         choices = [
             (
                 letter(number),
-                comparable_text(position.value, topic.parameter, self.vocabulary),
+                position_text(position, topic.parameter, self.vocabulary),
                 self._cite(position.claims),
             )
             for number, position in enumerate(topic.positions)
@@ -234,7 +234,7 @@ class _Writer:
         return Answer(
             case=case,
             standing="ruled" if ruling else topic.standing,
-            value=stated_text(ruling, self.vocabulary) if ruling else value,
+            value=printed_text(ruling, self.vocabulary) if ruling else value,
             because=ruling.because if ruling else "",
             choices=choices,
             references=sorted({number for _, _, numbers in choices for number in numbers}),

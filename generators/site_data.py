@@ -13,7 +13,7 @@ from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.panel import Position
-from trayconcord.shapes.wording import comparable_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import name_of, position_text, printed_text, scope_text
 
 NAME = "site-data.js"
 
@@ -68,7 +68,7 @@ def _topic(topic: Topic, address: str, vocabulary: Vocabulary) -> dict[str, Any]
         "when": dict(topic.when),
         "case": scope_text(topic.when, vocabulary) or "in general",
         "standing": topic.standing,
-        "ruling": stated_text(topic.ruling, vocabulary) if topic.ruling else "",
+        "ruling": printed_text(topic.ruling, vocabulary) if topic.ruling else "",
         "sources": sorted({claim.source for claim in topic.claims}),
         "positions": [_position(position, topic, vocabulary) for position in topic.positions],
     }
@@ -77,7 +77,7 @@ def _topic(topic: Topic, address: str, vocabulary: Vocabulary) -> dict[str, Any]
 def _position(position: Position, topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     """A position in words; where there is something to decide, also as a form writes it, with the ends of a range."""
     value = position.value
-    found: dict[str, Any] = {"text": comparable_text(value, topic.parameter, vocabulary)}
+    found: dict[str, Any] = {"text": position_text(position, topic.parameter, vocabulary)}
     if topic.standing == "contested":
         found["form"] = value_form(value, topic.parameter, vocabulary)
         if isinstance(value, Interval):
