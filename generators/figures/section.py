@@ -13,6 +13,8 @@ from trayconcord.shapes.wording import scope_text
 
 RIDGE, HALF, CHEEK = 9.0, 6.0, 2.6
 """The schematic ridge, in millimetres: height, half its width at the depth of the fold; the room for a cheek."""
+WIDEST = 238
+"""The width of a section in user units, so that a row of them is printed without shrinking its labels."""
 AXES = ("impression-material", "consistency")
 
 
@@ -30,27 +32,29 @@ def materials_in(comparison: Comparison, when: Scope, parameters: tuple[str, ...
 
 
 def section_figures(comparison: Comparison, when: Scope) -> list[Figure]:
-    """A cross-section for each impression material for which a source gives the thickness of the spacer."""
-    figures = []
+    """A cross-section, all to one scale, for each impression material for which a source gives the thickness of the
+    spacer, and one that of the wall."""
+    layers = []
     for material in materials_in(comparison, when, ("spacer-thickness",)):
-        figure = section_figure(comparison, when, material)
-        if figure is not None:
-            figures.append(figure)
-    return figures
+        case = narrowed(when, comparison, **dict(material))
+        spacer, wall = measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
+        if spacer.drawn and wall.drawn:
+            layers.append((material, spacer, wall))
+    thickest = max((float(spacer.reach + wall.reach) for _, spacer, wall in layers), default=0.0)
+    return [_section(comparison, when, *layer, thickest) for layer in layers]
 
 
-def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figure | None:
-    """The cross-section for a material; None where no source gives the thickness of the spacer or of the wall."""
+def _section(
+    comparison: Comparison, when: Scope, material: Scope, spacer: Measure, wall: Measure, thickest: float
+) -> Figure:
+    """The cross-section for a material, on a canvas that takes the thickest of its series."""
     case = narrowed(when, comparison, **dict(material))
-    spacer, wall = measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
     clearance = measure(comparison, "border-clearance", narrowed(case, comparison, region="buccal-sulcus"))
     margin = measure(comparison, "spacer-margin", case)
-    if not spacer.drawn or not wall.drawn:
-        return None
     low, high = float(spacer.near), float(spacer.reach)
     thin, thick = high + float(wall.near), high + float(wall.reach)
-    half, top = max(15.0, HALF + thick + 4), -max(19.5, RIDGE + thick + 5.5)
-    drawing = Drawing(-half, top, half, 2.5, 7)
+    half, top = max(15.0, HALF + thickest + 4), -max(19.5, RIDGE + thickest + 5.5)
+    drawing = Drawing(-half, top, half, 2.5, 7 if half < 17 else max(int(WIDEST / half / 2), 3))
     ground = [(half * 0.9 * n / 108, -profile(half * 0.9 * n / 108, half)) for n in range(-108, 109)]
     edge = half * 0.9
     drawing.shape([*ground, (edge, 2.5), (-edge, 2.5)], "cast", closed=True, fill="cast", width=1.4)
