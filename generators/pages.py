@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from trayconcord.generators.agenda_page import agenda_page
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
+from trayconcord.generators.decisions_page import decisions_page
 from trayconcord.generators.glossary import glossary
 from trayconcord.generators.overview import chapter_standings, coverage
 from trayconcord.generators.references import UNNAMED, reference_text
@@ -52,8 +53,10 @@ def site_pages(report: Report) -> dict[str, bytes]:
     standings = chapter_standings([block.topic for section in sections for block in section.topics], store)
     covered = coverage(store)
     longest = max((standing.total for standing in standings), default=1)
-    common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
+    common: dict[str, Any] = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     common["store_hash"] = store.hash
+    addresses = {block.topic.id: block.address for section in sections for block in section.topics}
+    contested = [section for section in sorted(sections, key=Section.rank) if section.count("contested")]
     pages = {
         "index.html": render(
             "index.html.j2",
@@ -66,11 +69,12 @@ def site_pages(report: Report) -> dict[str, bytes]:
         ),
         "coverage.html": render("coverage.html.j2", coverage=covered, **common),
         "find.html": render("find.html.j2", sections=sections, **common),
-        "agenda.html": agenda_page(agenda(report), store, {b.topic.id: b.address for s in sections for b in s.topics}),
-        "decisions.html": render("decisions.html.j2", **common),
+        "agenda.html": agenda_page(agenda(report), store, addresses),
+        "decisions.html": decisions_page(report, addresses, common),
         "reconciliation.html": render(
             "reconciliation.html.j2",
-            contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
+            contested=contested,
+            contents=_by_chapter(store, contested),
             settled=[section for section in sections if not section.count("contested")],
             cautions=cautions_of(store, store.claims),
             **common,
@@ -156,6 +160,11 @@ class Section:
     def met(self) -> list[Block]:
         """The narrower cases in which statements about different conditions meet and clash."""
         return [block for block in self.topics if block.derived]
+
+    @property
+    def ruled(self) -> int:
+        """On how many topics the course has decided."""
+        return sum(block.topic.ruling is not None for block in self.topics)
 
     def count(self, standing: str) -> int:
         """How many topics have this standing."""

@@ -62,6 +62,7 @@ def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, s
             if entry.chart
         },
         cautions=sheet.cautions,
+        cautions_in_full=True,
         store=store,
         version=version("trayconcord"),
         name_of=name_of,
