@@ -88,7 +88,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
         )
     pages["glossary.html"] = render("glossary.html.j2", glossary=glossary(store.vocabulary), **common)
     pages |= site_sheets(report.comparison, store, store.hash)
-    pages[DATA] = site_data([(block.topic, block.address) for section in sections for block in section.topics], store)
+    pages[DATA] = site_data([block.topic for section in sections for block in section.topics], store)
     pages |= {name: template_text(name) for name in PLAIN}
     return {name: text.encode() for name, text in pages.items()}
 

@@ -36,9 +36,9 @@ FILLS = {
 """Patterns, each told from the others by its form, so that grey print keeps them apart."""
 
 
-def number(value: float | Fraction) -> str:
-    """A coordinate: at most four decimals, without trailing zeros."""
-    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
+def number(value: float | Fraction, places: int = 4) -> str:
+    """A coordinate: at most so many decimals, without trailing zeros."""
+    text = f"{float(value):.{places}f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
@@ -103,7 +103,7 @@ class Drawing:
         places = [self.at(point) for point in points]
         if clear:
             self._room.line([*places, places[0]] if closed else places)
-        path = "M" + "L".join(" ".join(number(part) for part in place) for place in places)
+        path = "M" + "L".join(" ".join(number(part, places=2) for part in place) for place in places)
         self._parts.append(
             f'<path class="{kind}" d="{path}{"Z" if closed else ""}" fill="{self._fill(fill)}" stroke="currentColor"'
             f' stroke-width="{number(width)}" stroke-linejoin="round"'
