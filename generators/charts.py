@@ -90,7 +90,7 @@ def range_chart(topic: Topic, store: Store, scale: Scale) -> str:
         return f'<div class="chart">{told}</div>'
     bands, letters = _positions(topic, scale)
     parts = [
-        f'<div class="plot{" ruled" if course else ""}" role="img" aria-label="{escape(_alternative(topic, store))}">',
+        f'<div class="plot{" flagged" if course else ""}" role="img" aria-label="{escape(_alternative(topic, store))}">',
         _svg("ground", _grid(scale) + bands),
         _svg("letters", letters),
         *(_row(interval, claim, scale, store) for interval, claim in rows),
@@ -201,9 +201,7 @@ def _course(value: Interval, scale: Scale) -> str:
 def _left_out(claims: list[Claim], topic: Topic, store: Store) -> str:
     """The claims outside the plausible range, in words."""
     parameter, vocabulary = topic.parameter, store.vocabulary
-    letters = {
-        claim.id: letter(number) for number, position in enumerate(topic.positions) for claim in position.claims
-    }
+    letters = {claim.id: letter(number) for number, position in enumerate(topic.positions) for claim in position.claims}
     several = len(topic.positions) > 1
     named = "; ".join(
         f"{letters[claim.id] + ' ' if several else ''}{printed_text(claim, vocabulary)}"
@@ -212,7 +210,9 @@ def _left_out(claims: list[Claim], topic: Topic, store: Store) -> str:
     )
     assert parameter.plausible is not None
     plausible = comparable_text(Interval(*parameter.plausible), parameter, vocabulary)
-    return f'<p class="note outside">Outside the plausible range of {escape(plausible)}, not drawn: {escape(named)}.</p>'
+    return (
+        f'<p class="note outside">Outside the plausible range of {escape(plausible)}, not drawn: {escape(named)}.</p>'
+    )
 
 
 def _alternative(topic: Topic, store: Store) -> str:

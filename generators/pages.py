@@ -232,7 +232,9 @@ def _why(clash: Clash, topic: Topic, store: Store) -> Why:
     return Why(
         sides=[
             (
-                "" if parameter.kind in ("set", "order") else shown_text(side.value, side.claims, parameter, vocabulary),
+                ""
+                if parameter.kind in ("set", "order")
+                else shown_text(side.value, side.claims, parameter, vocabulary),
                 [(claim.id, name_of(store.sources, claim.source)) for claim in side.claims],
                 scope_text(side.when, vocabulary),
             )

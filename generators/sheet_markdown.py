@@ -86,19 +86,20 @@ def answer_markdown(answer: Answer) -> str:
             said = "; also ".join(f"{plain(value)}{_cite(numbers)}" for _, value, numbers in answer.choices)
             return f"{said} (one voice only)"
     if answer.order:
-        return _ordered(answer.order)
+        return _ordered(answer.order, answer.references)
     said = "; or ".join(f"{plain(value)}{_cite(numbers)}" for _, value, numbers in answer.choices)
     return f"*the sources differ:* {said}"
 
 
-def _ordered(order: MergedOrder) -> str:
+def _ordered(order: MergedOrder, references: list[int]) -> str:
     """A contested order in a line: the steps in one order, and what is put both ways round."""
     if order.continues:
         added = ", ".join(
             f"**{plain(step.label)}**{f' after {plain(step.after)}' if step.after else ''}{_cite(step.references)}"
             for step in order.steps
         )
-        said = f"as in the first case{f', with {added}' if added else ''}"
+        said = f"as {'' if order.continues == 'in general' else 'for '}{plain(order.continues)}"
+        said += f", with {added}" if added else "" if order.differ else _cite(references)
     else:
         said = "one order, as far as they can be joined: " + "; ".join(
             f"{number} {plain(step.label)}{_cite(step.references)}" for number, step in enumerate(order.steps, start=1)

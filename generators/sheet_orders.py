@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from trayconcord.kb.model import Claim
 from trayconcord.kb.values import Steps
@@ -37,36 +38,36 @@ class BothWays:
 class MergedOrder:
     """A contested order: all its steps in one order that keeps what can be kept, and what is put both ways round.
 
-    Where it continues the order of a more general case, only what that one does not say is given.
+    Where it holds the order of an earlier case and continues it, ``continues`` names that case, and only what that one
+    does not say is given.
     """
 
+    case: str
     steps: list[Step]
     differ: list[BothWays]
-    continues: bool
+    continues: str = ""
 
 
-def merged_order(topic: Topic, general: list[MergedOrder], cite: Citation, vocabulary: Vocabulary) -> MergedOrder:
-    """The merged order of a topic; ``general`` holds that of the case which it may continue, if there is one."""
+def merged_order(
+    topic: Topic, case: str, base: MergedOrder | None, cite: Citation, vocabulary: Vocabulary
+) -> MergedOrder:
+    """The merged order of a topic; ``base`` is one that has been told in full, which it may continue."""
     labels = {concept.id: concept.label for concept in vocabulary.concepts.values()}
     orders = orders_of(topic.claims)
     places = merged(orders, vocabulary)
-    steps = [Step(step, labels[step], cite(_naming(topic, step))) for step in places]
     differ = [
         BothWays(labels[one], labels[other], cite(_first(topic, one, other)), cite(_first(topic, other, one)))
         for one, other in both_ways(orders, vocabulary)
     ]
-    for base in general:
-        known = [step.id for step in base.steps]
-        shared = [step for step in places if step in known]
-        if shared == [step for step in known if step in shared]:
-            before = ["", *(step.label for step in steps)]
-            added = [
-                Step(step.id, step.label, step.references, after)
-                for step, after in zip(steps, before, strict=False)
-                if step.id not in known
-            ]
-            return MergedOrder(added, [pair for pair in differ if pair not in base.differ], True)
-    return MergedOrder(steps, differ, False)
+    known = [step.id for step in base.steps] if base else []
+    if base and known == [step for step in places if step in known]:
+        added = [
+            Step(step, labels[step], cite(_naming(topic, step)), labels[before] if before else "")
+            for before, step in pairwise(["", *places])
+            if step not in known
+        ]
+        return MergedOrder(case, added, [pair for pair in differ if pair not in base.differ], base.case)
+    return MergedOrder(case, [Step(step, labels[step], cite(_naming(topic, step))) for step in places], differ)
 
 
 def _naming(topic: Topic, step: str) -> tuple[Claim, ...]:

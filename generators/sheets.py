@@ -125,7 +125,7 @@ class _Writer:
         self.references = ReferenceList(store)
         self.claims = claims_about(arch, store)
         self._named: set[str] = set()
-        self._orders: list[MergedOrder] = []
+        self._order: MergedOrder | None = None
 
     def sheet(self) -> Sheet:
         scopes: dict[str, set[Scope]] = {}
@@ -141,9 +141,7 @@ class _Writer:
                 self._group(list(group))
                 for name in planned.of
                 if self.plan.figures
-                for _, group in groupby(
-                    figures_of(name, self.comparison, self.here), key=lambda figure: figure.series
-                )
+                for _, group in groupby(figures_of(name, self.comparison, self.here), key=lambda figure: figure.series)
             ]
             entries = [
                 entry
@@ -207,7 +205,7 @@ class _Writer:
         if not topics:
             return None
         shown = topics[:1] if self.plan.depth == "brief" else topics
-        self._orders = []
+        self._order = None
         answers = [self._answer(topic, self._case(topic)) for topic in shown]
         left_out = len(topics) - len(shown)
         return Entry(parameter, answers, self._other_names(parameter, shown), left_out, self._chart(parameter, shown))
@@ -267,8 +265,8 @@ class _Writer:
         ruling = topic.ruling
         order = None
         if topic.parameter.kind == "order" and topic.standing == "contested" and not ruling:
-            order = merged_order(topic, self._orders, self._cite, self.vocabulary)
-            self._orders = self._orders or [order]
+            order = merged_order(topic, case, self._order, self._cite, self.vocabulary)
+            self._order = self._order or order
         value = choices[0][1] if choices else ""
         return Answer(
             case=case,

@@ -90,7 +90,13 @@ def _topic(topic: Topic, tables: _Tables, vocabulary: Vocabulary) -> list[Any]:
     for position in topic.positions:
         told = json.dumps(_position(position, topic, vocabulary))
         positions.append(tables.positions.setdefault(told, len(tables.positions)))
-    packed: list[Any] = [tables.parameters[topic.parameter.id], when, STANDINGS.index(topic.standing), sources, positions]
+    packed: list[Any] = [
+        tables.parameters[topic.parameter.id],
+        when,
+        STANDINGS.index(topic.standing),
+        sources,
+        positions,
+    ]
     return packed + ([printed_text(topic.ruling, vocabulary)] if topic.ruling else [])
 
 

@@ -47,7 +47,10 @@ def shown_text(
     printed = {
         claim.printed
         for claim in behind
-        if beside and claim.printed and claim.value is not None and comparable(claim.value, parameter, vocabulary) == value
+        if beside
+        and claim.printed
+        and claim.value is not None
+        and comparable(claim.value, parameter, vocabulary) == value
     }
     return f"{text} ({unit_signs(min(printed, key=lambda words: (len(words), words)))})" if printed else text
 
@@ -94,7 +97,11 @@ def _rounded(end: Fraction | None, unit: Unit, claims: list[Claim]) -> Fraction 
     if exact is not None and len(exact.lstrip("-0.").replace(".", "").rstrip("0")) <= DIGITS:
         return end
     for claim in claims:
-        if isinstance(claim.value, Quantity) and claim.value.unit == unit.id and end in (claim.value.low, claim.value.high):
+        if (
+            isinstance(claim.value, Quantity)
+            and claim.value.unit == unit.id
+            and end in (claim.value.low, claim.value.high)
+        ):
             if not claim.printed or (exact is not None and exact in claim.printed):
                 return end
     whole = len(str(int(abs(end)))) if abs(end) >= 1 else 0
@@ -110,7 +117,7 @@ def _told(text: str, parameter: Parameter) -> str:
 
 def unit_signs(text: str) -> str:
     """A text with units as a page sets them: cm³ for ``cm3``, 20 °C for ``20 C``."""
-    text = re.sub(r"(?<=m)[23]\b", lambda found: "²³"[int(found[0]) - 2], text)
+    text = re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], text)
     return re.sub(r"(?<=\d) C\b", " °C", text)
 
 

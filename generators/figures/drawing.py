@@ -103,7 +103,7 @@ class Drawing:
         places = [self.at(point) for point in points]
         if clear:
             self._room.line([*places, places[0]] if closed else places)
-        path = "M" + "L".join(" ".join(number(part, places=2) for part in place) for place in places)
+        path = "M" + "L".join(" ".join(number(part, 4 if data else 2) for part in place) for place in places)
         self._parts.append(
             f'<path class="{kind}" d="{path}{"Z" if closed else ""}" fill="{self._fill(fill)}" stroke="currentColor"'
             f' stroke-width="{number(width)}" stroke-linejoin="round"'

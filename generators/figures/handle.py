@@ -59,7 +59,9 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         deep = float(thickness.near)
         for angle, dash in _directions(lean):
             drawing.shape(_body(pivot, tall, deep, angle), "handle", fill="" if dash else "cast", width=1.4, dash=dash)
-        drawing.dimension(thickness, (at - deep / 2, -1), (1, 0), (at + float(thickness.reach) - deep / 2 + 2, -1.6), sign(thickness))
+        drawing.dimension(
+            thickness, (at - deep / 2, -1), (1, 0), (at + float(thickness.reach) - deep / 2 + 2, -1.6), sign(thickness)
+        )
     if lean.drawn:
         drawing.angle(lean, pivot, tall + 2.5, (at + 1.5, -tall - 3.2), sign(lean), "start")
     if reach.drawn:
