@@ -70,7 +70,8 @@ def claim_line(change: Change, names: dict[str, str]) -> str:
     """A claim that is new, gone or altered; ``names`` names its source."""
     record, value = change.present, _value(change)
     place = f", {record['at']}" if record.get("at") else ""
-    return f"{sign(change)} {names.get(record['source'], record['source']) or 'an unnamed source'}{place}: {value}{_conditions(record)}{_altered(change)}"
+    source = names.get(record["source"], record["source"]) or "an unnamed source"
+    return f"{sign(change)} {source}{place}: {value}{_conditions(record)}{_altered(change)}"
 
 
 def ruling_line(change: Change) -> str:

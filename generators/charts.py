@@ -89,8 +89,9 @@ def range_chart(topic: Topic, store: Store, scale: Scale) -> str:
     if not rows:
         return f'<div class="chart">{told}</div>'
     bands, letters = _positions(topic, scale)
+    kind, words = ("plot flagged" if course else "plot"), escape(_alternative(topic, store))
     parts = [
-        f'<div class="plot{" flagged" if course else ""}" role="img" aria-label="{escape(_alternative(topic, store))}">',
+        f'<div class="{kind}" role="img" aria-label="{words}">',
         _svg("ground", _grid(scale) + bands),
         _svg("letters", letters),
         *(_row(interval, claim, scale, store) for interval, claim in rows),
@@ -158,7 +159,7 @@ def _positions(topic: Topic, scale: Scale) -> tuple[str, str]:
 
 
 APART = 4.5
-"""How far apart the letters of neighbours stand at least, in per cent of the plot: they must not run into each other."""
+"""How far apart the letters of neighbours stand at least, in per cent of the plot, not to run into each other."""
 
 
 def _band(left: float, right: float) -> str:

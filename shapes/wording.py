@@ -96,19 +96,21 @@ def _rounded(end: Fraction | None, unit: Unit, claims: list[Claim]) -> Fraction 
     exact = terminating(end)
     if exact is not None and len(exact.lstrip("-0.").replace(".", "").rstrip("0")) <= DIGITS:
         return end
-    for claim in claims:
-        if (
-            isinstance(claim.value, Quantity)
-            and claim.value.unit == unit.id
-            and end in (claim.value.low, claim.value.high)
-        ):
-            if not claim.printed or (exact is not None and exact in claim.printed):
-                return end
+    if exact is not None and any(_prints(claim, exact, unit) for claim in claims):
+        return end
     whole = len(str(int(abs(end)))) if abs(end) >= 1 else 0
     places = max(DIGITS - whole, 0)
     while abs(end) * 10 ** (places - DIGITS + 1) < 1:
         places += 1
     return Fraction(round(end * 10**places), 10**places)
+
+
+def _prints(claim: Claim, number: str, unit: Unit) -> bool:
+    """Whether a claim states its value in a unit and with this number, or keeps no printed text."""
+    own = isinstance(claim.value, Quantity) and claim.value.unit == unit.id
+    return own and (
+        not claim.printed or re.search(rf"(?<![\d.]){re.escape(number)}0*(?!\d)", claim.printed) is not None
+    )
 
 
 def _told(text: str, parameter: Parameter) -> str:

@@ -35,7 +35,7 @@ def part(chart: Element, kind: str) -> Element:
 
 
 def scale_in(chart: Element) -> tuple[float, float]:
-    """Per cent of the plot per unit and the place of zero, read from the first and last tick; those between must fit."""
+    """Per cent of the plot per unit and the place of zero, by the first and last tick; those between must fit."""
     ticks = [(share(tick.attributes["x"]), number_in(tick.text)) for tick in part(chart, "axis").all("text")]
     (x0, v0), (x1, v1) = ticks[0], ticks[-1]
     assert (x0, x1) == (0, 100)

@@ -68,8 +68,8 @@ def test_a_case_in_another_order_is_told_in_full(tmp_path: Path) -> None:
     )
     (_, general), (answer, narrow) = orders_on(sheet_of(store))
     assert answer.case == "light-cured resin" and narrow.continues == ""
-    assert [step.id for step in general.steps][-1] == "adapt-spacer"
-    assert [step.id for step in narrow.steps][0] == "adapt-spacer"
+    assert general.steps[-1].id == "adapt-spacer"
+    assert narrow.steps[0].id == "adapt-spacer"
     assert {step.id for step in narrow.steps} == {"adapt-spacer", "block-out-undercuts", "draw-outline", "cure"}
 
 

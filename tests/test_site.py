@@ -160,9 +160,9 @@ def test_every_page_has_a_language_a_title_and_one_heading_of_the_first_rank(sit
             assert heading.text
         for link in page.all("a"):
             assert link.text
-        within = {id(part) for plot in page.classed("plot") for part in plot.all("svg")}
-        for plot in page.classed("plot"):
-            assert plot.attributes["role"] == "img" and plot.attributes["aria-label"]
+        plots = page.classed("plot")
+        assert all(plot.attributes["role"] == "img" and plot.attributes["aria-label"] for plot in plots)
+        within = {id(part) for plot in plots for part in plot.all("svg")}
         for chart in page.all("svg"):
             if id(chart) in within or chart.attributes.get("aria-hidden") == "true":  # the numbers stand beside it
                 continue
@@ -344,16 +344,8 @@ def test_the_cautions_stand_on_every_study_sheet(name: str, site: Path) -> None:
     (caution,) = pages_of(site)[name].classed("caution")
     text = caution.text.casefold()
     for hazard in (
-        "monomer",
-        "eugenol",
-        "sensitise",
-        "dust",
-        "burs",
-        "wax",
-        "compound",
-        "curing light",
-        "disinfectants",
-    ):
+        "monomer", "eugenol", "sensitise", "dust", "burs", "wax", "compound", "curing light", "disinfectants",
+    ):  # fmt: skip
         assert hazard in text
     for authority in ("local codes", "the maker’s instructions", "licensed"):
         assert authority in text

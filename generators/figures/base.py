@@ -15,8 +15,8 @@ from trayconcord.generators.figures.arch import (
     posterior_line,
 )
 from trayconcord.generators.figures.drawing import Drawing, KeyLine
-from trayconcord.generators.figures.room import Point
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.shapes.compare import Comparison
 

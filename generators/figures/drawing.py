@@ -243,8 +243,9 @@ class Drawing:
             for fill in sorted(self._fills)
         )
         body = "".join(self._parts).replace("url(#@-", f"url(#{name}-")
+        box = f"{number(left)} {number(top)} {width} {height}"
         return (
-            f'<svg class="figure" xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {width} {height}" width="{width}"'
+            f'<svg class="figure" xmlns="http://www.w3.org/2000/svg" viewBox="{box}" width="{width}"'
             f' height="{height}" role="img" data-scale="{self.scale}"><title>{escape(title)}</title>'
             f"<desc>{escape(description)}</desc>"
             + (f"<style>{STYLE}</style>" if alone else "")

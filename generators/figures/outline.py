@@ -24,8 +24,8 @@ from trayconcord.generators.figures.base import (
     remarks,
 )
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
-from trayconcord.generators.figures.room import Point
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison

@@ -4,8 +4,8 @@ from math import hypot
 
 from trayconcord.generators.figures.base import SIGNS, arch_of, key_line, narrowed, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
-from trayconcord.generators.figures.room import Point
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import meet

@@ -4,8 +4,8 @@ from trayconcord.generators.charts import letter
 from trayconcord.generators.figures.arch import areas
 from trayconcord.generators.figures.base import SCHEMATIC, arch_of, canvas, draw_arch, key_line, outline, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
-from trayconcord.generators.figures.room import Point
 from trayconcord.generators.figures.measures import measure, told
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, comparable
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.shapes.compare import Comparison, Topic
