@@ -11,7 +11,6 @@ from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.agenda import Agenda, Entry
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.panel import Position
-from trayconcord.shapes.plausible import is_plausible
 from trayconcord.shapes.wording import lookups, name_of, position_text, scope_text
 
 
@@ -55,8 +54,7 @@ def _entry_lines(number: int, entry: Entry, store: Store) -> list[str]:
 
 def said_text(position: Position, topic: Topic, vocabulary: Vocabulary) -> str:
     """What a position says; one that no plausible value fits is marked."""
-    text = position_text(position, topic.parameter, vocabulary)
-    return text if is_plausible(position.value, topic.parameter) else f"{text} (implausible: see check)"
+    return position_text(position, topic.parameter, vocabulary).replace("(implausible)", "(implausible: see check)")
 
 
 def entry_notes(entry: Entry, store: Store) -> list[str]:

@@ -141,7 +141,7 @@ class _Writer:
                 self._group(list(group))
                 for name in planned.of
                 if self.plan.figures
-                for _, group in groupby(figures_of(name, self.comparison, self.here), key=lambda figure: figure.series)
+                for _, group in groupby(figures_of(name, self.comparison, self.here), key=_stands_with)
             ]
             entries = [
                 entry
@@ -281,6 +281,16 @@ class _Writer:
     def _cite(self, claims: tuple[Claim, ...]) -> list[int]:
         """The numbers of the references behind some claims, one for each source."""
         return sorted({self.references.cite(claim) for claim in claims})
+
+
+BROAD = 360
+"""User units above which a figure needs the width of the sheet: beside another its labels would become too small."""
+
+
+def _stands_with(figure: Figure) -> str:
+    """What figures have in common that may stand beside one another."""
+    left, _, right, _ = figure.drawing.box
+    return figure.series or (figure.name if right - left > BROAD else "")
 
 
 def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:

@@ -14,6 +14,7 @@ from trayconcord.kb.vocabulary import Parameter, Unit, Vocabulary
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.orders import both_ways, merged, orders_of
 from trayconcord.shapes.panel import Position
+from trayconcord.shapes.plausible import is_plausible
 
 
 def comparable_text(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
@@ -56,8 +57,9 @@ def shown_text(
 
 
 def position_text(position: Position, parameter: Parameter, vocabulary: Vocabulary) -> str:
-    """The value that a position shares, for a page."""
-    return shown_text(position.value, position.claims, parameter, vocabulary)
+    """The value that a position shares, for a page; one that is not plausible is marked."""
+    text = shown_text(position.value, position.claims, parameter, vocabulary)
+    return text if is_plausible(position.value, parameter) else f"{text} (implausible)"
 
 
 def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:

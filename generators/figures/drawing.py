@@ -160,20 +160,21 @@ class Drawing:
         """
         ends = [("min", measure.low), ("max", measure.high)] if measure.differs else [("value", measure.middle)]
         across = (-way[1], way[0])
+        drawn = []
+        for index, (end, value) in enumerate(ends):
+            if value is None:
+                continue
+            first = (start[0] + across[0] * index * apart, start[1] + across[1] * index * apart)
+            length = float(value) * unit
+            last = (first[0] + way[0] * length, first[1] + way[1] * length)
+            self._line(first, last, _data(measure, end, unit))
+            drawn.append((self.at(first), self.at(last)))
         text = f"{sign} {measure.short}".strip()
         x, y = self.at(label)
         spots = [((x + right, y + down), anchor) for down in SHIFTS for right in (0, *SHIFTS[1:3])]
         place, anchor = self._room.best(text, spots)
-        for index, (end, value) in enumerate(ends):
-            if value is None:
-                continue
-            shift = index * apart
-            first = (start[0] + across[0] * shift, start[1] + across[1] * shift)
-            length = float(value) * unit
-            last = (first[0] + way[0] * length, first[1] + way[1] * length)
-            self._line(first, last, _data(measure, end, unit))
-            if not index:
-                self._leader(self.at(first), self.at(last), box_of(text, place, anchor))
+        if drawn:
+            self._leader(*drawn[0], box_of(text, place, anchor))
         self._write(place, text, anchor)
 
     def angle(self, measure: Measure, pivot: Point, length: float, label: Point, sign: str, anchor: str) -> None:
@@ -233,10 +234,14 @@ class Drawing:
         self._fills.add(fill)
         return f"url(#@-{fill})"
 
+    @property
+    def box(self) -> Box:
+        """The canvas in user units, with what has been drawn so far."""
+        return self._room.around((0, 0, *self.at((self.right, self.bottom))))
+
     def svg(self, name: str, title: str, description: str, alone: bool) -> str:
         """The drawing as an SVG element, with its text alternatives."""
-        right, bottom = self.at((self.right, self.bottom))
-        left, top, right, bottom = self._room.around((0, 0, right, bottom))
+        left, top, right, bottom = self.box
         width, height = number(right - left), number(bottom - top)
         patterns = "".join(
             f'<pattern id="{name}-{fill}" width="6" height="6" patternUnits="userSpaceOnUse">{FILLS[fill]}</pattern>'

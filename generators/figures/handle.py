@@ -33,7 +33,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         return None
     form = comparison.at("handle-form", when)
     tall = float(height.near)
-    drawing = Drawing(-21, -float(height.reach) - 6, 38, 6, 6)
+    drawing = Drawing(-21, -float(height.reach) - 6, 38, 6, 5)
     key: list[KeyLine] = []
 
     def sign(found: Measure) -> str:
@@ -42,13 +42,13 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
 
     drawing.shape([(-14, 0), (6, 0), (6, 2), (-14, 2)], "tray", closed=True, fill="wall", width=1.4)
     drawing.text((-4, 4.2), "from the front")
+    drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
     if width.drawn:
         half = float(width.near) / 2
         drawing.shape(
             [(-4 - half, 0), (-4 - half, -tall), (-4 + half, -tall), (-4 + half, 0)], "handle", fill="cast", width=1.8
         )
         drawing.dimension(width, (-4 - half, -tall - 1.5), (1, 0), (-4, -tall - 3.4), sign(width), anchor="middle")
-    drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
     # the view from the side stands where neither the width in the one nor the length in the other runs into it
     end = -4 - float(width.near) / 2 + float(width.reach) if width.drawn else 6.0
     at = max(26.0, end + (float(reach.reach) if reach.drawn else 0.0) + 14)
