@@ -34,20 +34,36 @@ def materials_in(comparison: Comparison, when: Scope, parameters: tuple[str, ...
 def section_figures(comparison: Comparison, when: Scope) -> list[Figure]:
     """A cross-section, all to one scale, for each impression material for which a source gives the thickness of the
     spacer, and one that of the wall."""
-    layers = []
-    for material in materials_in(comparison, when, ("spacer-thickness",)):
-        case = narrowed(when, comparison, **dict(material))
-        spacer, wall = measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
-        if spacer.drawn and wall.drawn:
-            layers.append((material, spacer, wall))
-    thickest = max((float(spacer.reach + wall.reach) for _, spacer, wall in layers), default=0.0)
-    return [_section(comparison, when, *layer, thickest) for layer in layers]
+    materials = materials_in(comparison, when, ("spacer-thickness",))
+    layers = {material: _layers(comparison, when, material) for material in materials}
+    drawn = {material: pair for material, pair in layers.items() if all(layer.drawn for layer in pair)}
+    thickest = max((_thickness(pair) for pair in drawn.values()), default=0.0)
+    return [_section(comparison, when, material, pair, thickest) for material, pair in drawn.items()]
+
+
+def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figure | None:
+    """The cross-section for a material; None where no source gives the thickness of the spacer or of the wall."""
+    layers = _layers(comparison, when, material)
+    if not all(layer.drawn for layer in layers):
+        return None
+    return _section(comparison, when, material, layers, _thickness(layers))
+
+
+def _layers(comparison: Comparison, when: Scope, material: Scope) -> tuple[Measure, Measure]:
+    """The spacer and the wall of the tray over it."""
+    case = narrowed(when, comparison, **dict(material))
+    return measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
+
+
+def _thickness(layers: tuple[Measure, Measure]) -> float:
+    return sum(float(layer.reach) for layer in layers)
 
 
 def _section(
-    comparison: Comparison, when: Scope, material: Scope, spacer: Measure, wall: Measure, thickest: float
+    comparison: Comparison, when: Scope, material: Scope, layers: tuple[Measure, Measure], thickest: float
 ) -> Figure:
     """The cross-section for a material, on a canvas that takes the thickest of its series."""
+    spacer, wall = layers
     case = narrowed(when, comparison, **dict(material))
     clearance = measure(comparison, "border-clearance", narrowed(case, comparison, region="buccal-sulcus"))
     margin = measure(comparison, "spacer-margin", case)
