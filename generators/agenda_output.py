@@ -7,9 +7,11 @@ from trayconcord.generators.charts import letter
 from trayconcord.generators.value_json import dump, number_json, scope_json, value_json
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.store import Store
+from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.agenda import Agenda, Entry
+from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.panel import Position
-from trayconcord.shapes.wording import comparable_text, lookups, name_of, scope_text
+from trayconcord.shapes.wording import lookups, name_of, position_text, scope_text
 
 
 def text_agenda(agenda: Agenda, store: Store) -> str:
@@ -45,9 +47,14 @@ def _entry_lines(number: int, entry: Entry, store: Store) -> list[str]:
     conditions = scope_text(topic.when, vocabulary) or "in general"
     lines = [f"{number:>3}. {topic.parameter.label}, {conditions}: {weight_text(entry)}", f"     {topic.id}"]
     for index, position in enumerate(topic.positions):
-        value = comparable_text(position.value, topic.parameter, vocabulary)
+        value = said_text(position, topic, vocabulary)
         lines.append(f"     {letter(index)}  {value}: {_speakers(position, store)}")
     return lines + [f"     {note}" for note in entry_notes(entry, store)]
+
+
+def said_text(position: Position, topic: Topic, vocabulary: Vocabulary) -> str:
+    """What a position says; one that no plausible value fits is marked."""
+    return position_text(position, topic.parameter, vocabulary).replace("(implausible)", "(implausible: see check)")
 
 
 def entry_notes(entry: Entry, store: Store) -> list[str]:

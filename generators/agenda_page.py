@@ -2,12 +2,12 @@
 
 from importlib.metadata import version
 
-from trayconcord.generators.agenda_output import entry_notes, summary, weight_text
+from trayconcord.generators.agenda_output import entry_notes, said_text, summary, weight_text
 from trayconcord.generators.charts import letter
 from trayconcord.generators.rendering import render
 from trayconcord.kb.store import Store
 from trayconcord.shapes.agenda import Agenda
-from trayconcord.shapes.wording import comparable_text, name_of, scope_text
+from trayconcord.shapes.wording import name_of, scope_text
 
 
 def agenda_page(found: Agenda, store: Store, addresses: dict[str, str]) -> str:
@@ -27,7 +27,7 @@ def agenda_page(found: Agenda, store: Store, addresses: dict[str, str]) -> str:
                 "positions": [
                     (
                         letter(number),
-                        comparable_text(position.value, entry.topic.parameter, vocabulary),
+                        said_text(position, entry.topic, vocabulary),
                         [(source, name_of(store.sources, source)) for source in position.sources],
                     )
                     for number, position in enumerate(entry.topic.positions)

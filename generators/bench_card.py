@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from trayconcord.generators.figures.section import section_figure
 from trayconcord.generators.plan import Plan
-from trayconcord.generators.plan_output import position_text, value_line
+from trayconcord.generators.plan_output import value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
@@ -15,7 +15,7 @@ from trayconcord.kb.values import Interval, Steps
 from trayconcord.kb.vocabulary import Caution, Concept
 from trayconcord.shapes.answers import Answer, governing_value, occurs
 from trayconcord.shapes.orders import both_ways, merged, orders_of
-from trayconcord.shapes.wording import scope_text
+from trayconcord.shapes.wording import position_text, scope_text
 
 SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
 """The parameters that say what lies ready, beside what the case itself names."""
@@ -165,7 +165,7 @@ def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
     own = scope_text(tuple(c for c in topic.when if c not in made.case.when), vocabulary)
     value = value_line(answer, vocabulary)
     if answer.basis == "contested":
-        value = " or ".join(position_text(position, answer, vocabulary) for position in topic.positions)
+        value = " or ".join(position_text(p, answer.parameter, vocabulary, topic.when) for p in topic.positions)
     return Line(
         label=answer.parameter.label + (f", {own}" if own else ""),
         value=value,

@@ -18,6 +18,8 @@ from trayconcord.shapes.compare import Comparison
 Record = dict[str, Any]
 """A source, claim, rule or ruling of an export."""
 
+LONGEST_NAME = 60
+"""Characters of a reference that stand for a source in running text."""
 EXPORT = Path("export") / "rules.json"
 
 
@@ -52,10 +54,11 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All that changed: sources, and the questions in the order of the vocabulary."""
+    """All that changed: sources, and the questions in the order of the vocabulary; ``names`` names every source."""
 
     sources: list[Change]
     questions: list[Question]
+    names: dict[str, str]
 
 
 def changes(old: Record, new: Record) -> Changes:
@@ -78,7 +81,16 @@ def changes(old: Record, new: Record) -> Changes:
     for found in questions.values():
         found.topics = _folded(found.topics)
     touched = [q for q in questions.values() if q.claims or q.topics or q.rulings]
-    return Changes(list(_differences(old["sources"], new["sources"])), touched)
+    names = {name: _short_name(record) for name, record in (old["sources"] | new["sources"]).items()}
+    return Changes(list(_differences(old["sources"], new["sources"])), touched, names)
+
+
+def _short_name(source: Record) -> str:
+    """A source as running text names it: what its reference begins with, authors or title, and the year."""
+    first = str(source["reference"]).split(". ")[0].rstrip(".")
+    short = first if len(first) <= LONGEST_NAME else first[: LONGEST_NAME - 2].rsplit(" ", 1)[0] + " …"
+    year = str(source.get("year") or "")
+    return short if not year or year in short else f"{short} {year}"
 
 
 def _standing(rule: Record) -> Record:

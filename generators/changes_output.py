@@ -1,5 +1,6 @@
 """What changed, as text, as JSON and as a page."""
 
+from functools import partial
 from typing import Any
 
 from trayconcord.generators.changes import Change, Changes, Question, standings
@@ -33,7 +34,7 @@ def text_changes(found: Changes) -> str:
         lines += ["", "Sources", *(f"  {line}" for line in map(source_line, found.sources))]
     for question in found.questions:
         lines += ["", f"{question.label}  [{question.id}]"]
-        lines += [f"  {line}" for line in question_lines(question)]
+        lines += [f"  {line}" for line in question_lines(question, found.names)]
     return "\n".join(lines)
 
 
@@ -51,25 +52,26 @@ def summary(found: Changes) -> str:
     return f"changed: {told}"
 
 
-def question_lines(question: Question) -> list[str]:
+def question_lines(question: Question, names: dict[str, str]) -> list[str]:
     """Every change on a question, a line each: rulings, topics, claims."""
     return [
         *map(ruling_line, question.rulings),
         *map(topic_line, question.topics),
-        *map(claim_line, question.claims),
+        *(claim_line(change, names) for change in question.claims),
     ]
 
 
 def source_line(change: Change) -> str:
     """A source that is new, gone or altered."""
-    return f"{sign(change)} {change.id}: {change.present['reference']}{_altered(change)}"
+    return f"{sign(change)} {change.present['reference']}{_altered(change)}"
 
 
-def claim_line(change: Change) -> str:
-    """A claim that is new, gone or altered."""
+def claim_line(change: Change, names: dict[str, str]) -> str:
+    """A claim that is new, gone or altered; ``names`` names its source."""
     record, value = change.present, _value(change)
     place = f", {record['at']}" if record.get("at") else ""
-    return f"{sign(change)} {record['source']}{place}: {value}{_conditions(record)}{_altered(change)}"
+    source = names.get(record["source"], record["source"]) or "an unnamed source"
+    return f"{sign(change)} {source}{place}: {value}{_conditions(record)}{_altered(change)}"
 
 
 def ruling_line(change: Change) -> str:
@@ -160,7 +162,7 @@ def page_of_changes(found: Changes, old: str, new: str) -> str:
                     for heading, part, line in (
                         ("Decisions", question.rulings, ruling_line),
                         ("Standing", question.topics, topic_line),
-                        ("Statements", question.claims, claim_line),
+                        ("Statements", question.claims, partial(claim_line, names=found.names)),
                     )
                     if part
                 ],

@@ -1,4 +1,4 @@
-"""Charts in SVG: the claims of a topic on a common scale, with the positions and the course's value marked; bars."""
+"""Charts: the claims of a topic on a common scale, with the positions and the course's value marked; bars."""
 
 from fractions import Fraction
 from html import escape
@@ -9,10 +9,9 @@ from trayconcord.kb.model import Claim, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, decimal_text
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.wording import comparable_text, name_of, stated_text
+from trayconcord.shapes.plausible import is_plausible
+from trayconcord.shapes.wording import comparable_text, name_of, position_text, printed_text, unit_signs
 
-LABELS, PLOT, EDGE = 250, 360, 32
-TOP, ROW = 26, 22
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -22,7 +21,7 @@ def letter(number: int) -> str:
 
 
 class Scale:
-    """A linear scale from quantities to pixels that holds every stated end, with round ticks."""
+    """A linear scale from quantities to the width of a plot that holds every stated end, with round ticks."""
 
     def __init__(self, intervals: list[Interval]) -> None:
         ends = [end for interval in intervals for end in (interval.low, interval.high) if end is not None]
@@ -34,9 +33,10 @@ class Scale:
         if self.high == self.low:
             self.high += self.step
 
-    def x(self, quantity: Fraction) -> str:
-        """The horizontal place of a quantity, in pixels."""
-        return f"{float(LABELS + EDGE + (quantity - self.low) / (self.high - self.low) * PLOT):.1f}"
+    def share(self, quantity: Fraction) -> float:
+        """The horizontal place of a quantity, in per cent of the plot; beyond its ends there is none."""
+        within = min(max(quantity, self.low), self.high)
+        return float((within - self.low) / (self.high - self.low) * 100)
 
     def ticks(self) -> list[Fraction]:
         """The round values that are marked on the axis."""
@@ -57,10 +57,12 @@ def _round_step(span: Fraction) -> Fraction:
 
 
 def scale_of(topics: list[Topic], store: Store) -> Scale:
-    """One scale for all topics of a parameter, so that their charts can be read against each other."""
+    """One scale for all topics of a parameter, so that their charts can be read against each other. What lies outside
+    the plausible range would leave no room for the rest, and is left out."""
     claims = {claim.id: claim for topic in topics for claim in topic.claims}
-    courses = [course for topic in topics if (course := _course_of(topic, store)) is not None]
-    return Scale([_interval(claim, store) for claim in claims.values()] + courses)
+    stated = [(_interval(claim, store), store.vocabulary.parameters[claim.parameter]) for claim in claims.values()]
+    stated += [(course, topic.parameter) for topic in topics if (course := _course_of(topic, store)) is not None]
+    return Scale([value for value, parameter in stated if is_plausible(value, parameter)])
 
 
 def _course_of(topic: Topic, store: Store) -> Interval | None:
@@ -71,39 +73,41 @@ def _course_of(topic: Topic, store: Store) -> Interval | None:
 
 
 def range_chart(topic: Topic, store: Store, scale: Scale) -> str:
-    """The chart of a topic about a quantity or count, as an SVG element."""
-    vocabulary, parameter = store.vocabulary, topic.parameter
-    rows = sorted(((_interval(claim, store), claim) for claim in topic.claims), key=lambda row: _place(row[0]))
+    """The chart of a topic about a quantity or count, as HTML: a row for each claim, whose label stands beside the
+    plot or, where there is no room, above it. Horizontal places are shares of the plot's width.
+
+    A value outside the plausible range is told apart and not drawn.
+    """
+    parameter = topic.parameter
+    claims = [(_interval(claim, store), claim) for claim in topic.claims]
+    rows = sorted((row for row in claims if is_plausible(row[0], parameter)), key=lambda row: _place(row[0]))
+    outside = [claim for value, claim in claims if not is_plausible(value, parameter)]
     course = _course_of(topic, store)
-    height = TOP + ROW * len(rows) + (44 if course else 24)
-    width = LABELS + PLOT + 2 * EDGE
-    bottom = TOP + ROW * len(rows)
+    if course and not is_plausible(course, parameter):
+        course = None
+    told = _left_out(outside, topic, store) if outside else ""
+    if not rows:
+        return f'<div class="chart">{told}</div>'
+    bands, letters = _positions(topic, scale)
+    kind, words = ("plot flagged" if course else "plot"), escape(_alternative(topic, store))
     parts = [
-        f'<svg class="chart" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
-        f' xmlns="http://www.w3.org/2000/svg"><title>{escape(_alternative(topic, store))}</title>'
+        f'<div class="{kind}" role="img" aria-label="{words}">',
+        _svg("ground", _grid(scale) + bands),
+        _svg("letters", letters),
+        *(_row(interval, claim, scale, store) for interval, claim in rows),
+        _svg("axis", _ticks(scale, store.vocabulary.units[parameter.unit].symbol)),
+        _svg("flag", _course(course, scale)) if course else "",
+        "</div>",
     ]
-    ticks, symbol = scale.ticks(), vocabulary.units[parameter.unit].symbol
-    for tick in ticks:
-        text = decimal_text(tick, 3) if tick != ticks[-1] else range_text(tick, tick, symbol)
-        parts.append(f'<line class="grid" x1="{scale.x(tick)}" x2="{scale.x(tick)}" y1="{TOP}" y2="{bottom}"/>')
-        parts.append(
-            f'<text class="tick" x="{scale.x(tick)}" y="{bottom + 16}" text-anchor="middle">{escape(text)}</text>'
-        )
-    right = 0.0
-    for number, position in enumerate(topic.positions):
-        if isinstance(position.value, Interval):
-            band, middle = _band(position.value, scale, bottom)
-            parts.append(band)
-            if len(topic.positions) > 1:
-                right = max(middle, right + 12)  # letters of neighbours must not run into each other
-                parts.append(
-                    f'<text class="letter" x="{right:.1f}" y="16" text-anchor="middle">{letter(number)}</text>'
-                )
-    for number, (interval, claim) in enumerate(rows):
-        parts += _row(interval, claim, TOP + ROW * number + ROW // 2, scale, store)
-    if course:
-        parts.append(_course(course, scale, bottom))
-    return "".join([*parts, "</svg>"])
+    return f'<div class="chart">{"".join(parts)}{told}</div>'
+
+
+def _svg(kind: str, content: str) -> str:
+    return f'<svg class="{kind}" aria-hidden="true" xmlns="http://www.w3.org/2000/svg">{content}</svg>'
+
+
+def _per_cent(share: float) -> str:
+    return f"{share:.2f}".rstrip("0").rstrip(".") + "%"
 
 
 def _interval(claim: Claim, store: Store) -> Interval:
@@ -117,56 +121,105 @@ def _place(interval: Interval) -> tuple[bool, Fraction, bool, Fraction]:
     return interval.low is not None, interval.low or Fraction(0), interval.high is None, interval.high or Fraction(0)
 
 
-def _ends(interval: Interval, scale: Scale) -> tuple[str, str]:
+def _ends(interval: Interval, scale: Scale) -> tuple[float, float]:
     return (
-        scale.x(interval.low if interval.low is not None else scale.low),
-        scale.x(interval.high if interval.high is not None else scale.high),
+        scale.share(interval.low if interval.low is not None else scale.low),
+        scale.share(interval.high if interval.high is not None else scale.high),
     )
 
 
-def _band(value: Interval, scale: Scale, bottom: int) -> tuple[str, float]:
-    """The band of what a position shares, and its middle."""
-    left, right = (float(end) for end in _ends(value, scale))
-    middle, width = (left + right) / 2, max(right - left, 6.0)
-    x = f"{middle - width / 2:.1f}"
-    return f'<rect class="band" x="{x}" y="{TOP - 4}" width="{width:.1f}" height="{bottom - TOP + 8}"/>', middle
+def _grid(scale: Scale) -> str:
+    places = (_per_cent(scale.share(tick)) for tick in scale.ticks())
+    return "".join(f'<line class="grid" x1="{x}" x2="{x}" y1="0" y2="100%"/>' for x in places)
 
 
-def _row(interval: Interval, claim: Claim, y: int, scale: Scale, store: Store) -> list[str]:
-    label = name_of(store.sources, claim.source)
-    if len(label) > 29:
-        label = label[:28].rstrip() + "…"
-    said = f"{name_of(store.sources, claim.source)}: {stated_text(claim, store.vocabulary)}"
-    parts = [
-        f'<g><title>{escape(said)}</title><text class="label" x="{LABELS}" y="{y + 4}" text-anchor="end">'
-        f"{escape(label)}</text>"
-    ]
+def _ticks(scale: Scale, symbol: str) -> str:
+    ticks = scale.ticks()
+    texts = [decimal_text(tick, 3) for tick in ticks[:-1]] + [range_text(ticks[-1], ticks[-1], unit_signs(symbol))]
+    return "".join(
+        f'<text class="tick" x="{_per_cent(scale.share(tick))}" y="14" text-anchor="middle">{escape(text)}</text>'
+        for tick, text in zip(ticks, texts, strict=True)
+    )
+
+
+def _positions(topic: Topic, scale: Scale) -> tuple[str, str]:
+    """The bands of what each position shares, and their letters."""
+    bands, letters, right = [], [], -APART
+    for number, position in enumerate(topic.positions):
+        value = position.value
+        if isinstance(value, Interval) and is_plausible(value, topic.parameter):
+            left, end = _ends(value, scale)
+            bands.append(_band(left, end))
+            if len(topic.positions) > 1:
+                right = max((left + end) / 2, right + APART)
+                letters.append(
+                    f'<text class="letter" x="{_per_cent(right)}" y="13" text-anchor="middle">{letter(number)}</text>'
+                )
+    return "".join(bands), "".join(letters)
+
+
+APART = 4.5
+"""How far apart the letters of neighbours stand at least, in per cent of the plot, not to run into each other."""
+
+
+def _band(left: float, right: float) -> str:
+    """A band over all rows; a single value is a line of its own width, since a share of the plot has none."""
+    if left == right:
+        x = _per_cent(left)
+        return f'<line class="band" x1="{x}" x2="{x}" y1="0" y2="100%"/>'
+    return f'<rect class="band" x="{_per_cent(left)}" y="0" width="{_per_cent(right - left)}" height="100%"/>'
+
+
+def _row(interval: Interval, claim: Claim, scale: Scale, store: Store) -> str:
+    name = name_of(store.sources, claim.source)
     left, right = _ends(interval, scale)
     if left == right:
-        parts.append(f'<circle class="mark" cx="{left}" cy="{y}" r="4.5"/>')
+        drawn = f'<circle class="mark" cx="{_per_cent(left)}" cy="50%" r="4.5"/>'
     else:
-        parts.append(f'<line class="bar" x1="{left}" x2="{right}" y1="{y}" y2="{y}"/>')
-        for end, x, way in ((interval.low, left, -1), (interval.high, right, 1)):
-            if end is None:
-                x0 = float(x)
-                parts.append(f'<path class="mark" d="M{x0:.1f} {y - 5}L{x0 + way * 9:.1f} {y}L{x0:.1f} {y + 5}Z"/>')
-    return [*parts, "</g>"]
+        ends = ((interval.low, left, -9), (interval.high, right, 9))
+        arrows = (
+            f'<svg x="{_per_cent(x)}" y="50%"><path class="mark" d="M0-5L{way} 0L0 5Z"/></svg>'
+            for end, x, way in ends
+            if end is None
+        )
+        bar = f'<line class="bar" x1="{_per_cent(left)}" x2="{_per_cent(right)}" y1="50%" y2="50%"/>'
+        drawn = bar + "".join(arrows)
+    said = f"{name}: {printed_text(claim, store.vocabulary)}"
+    return f'<span class="label" title="{escape(said)}">{escape(name)}</span>{_svg("row", drawn)}'
 
 
-def _course(value: Interval, scale: Scale, bottom: int) -> str:
+def _course(value: Interval, scale: Scale) -> str:
+    """The flag at the course's value; a range has a bar from end to end."""
     left, right = _ends(value, scale)
-    middle, width = (float(left) + float(right)) / 2, max(float(right) - float(left), 1)
+    x, width = _per_cent(left), _per_cent(right - left)
     return (
-        f'<rect class="course" x="{left}" y="{bottom + 28}" width="{width:.1f}" height="4"/>'
-        f'<path class="course" d="M{middle:.1f} {bottom + 32}v-12l9 3.5l-7.5 3.5v5Z"/>'
-        f'<text class="letter" x="{middle + 10:.1f}" y="{bottom + 35}">course</text>'
+        (f'<rect class="course" x="{x}" y="13" width="{width}" height="4"/>' if right > left else "")
+        + f'<svg x="{_per_cent((left + right) / 2)}" y="0"><path class="course" d="M-.5 17v-16l9.5 3.5l-7.5 3.5v9Z"/>'
+        '<text class="letter" x="12" y="12">course</text></svg>'
+    )
+
+
+def _left_out(claims: list[Claim], topic: Topic, store: Store) -> str:
+    """The claims outside the plausible range, in words."""
+    parameter, vocabulary = topic.parameter, store.vocabulary
+    letters = {claim.id: letter(number) for number, position in enumerate(topic.positions) for claim in position.claims}
+    several = len(topic.positions) > 1
+    named = "; ".join(
+        f"{letters[claim.id] + ' ' if several else ''}{printed_text(claim, vocabulary)}"
+        f" ({name_of(store.sources, claim.source)})"
+        for claim in sorted(claims, key=lambda claim: (letters[claim.id], claim.id))
+    )
+    assert parameter.plausible is not None
+    plausible = comparable_text(Interval(*parameter.plausible), parameter, vocabulary)
+    return (
+        f'<p class="note outside">Outside the plausible range of {escape(plausible)}, not drawn: {escape(named)}.</p>'
     )
 
 
 def _alternative(topic: Topic, store: Store) -> str:
     vocabulary = store.vocabulary
     positions = "; ".join(
-        f"{letter(number)}: {comparable_text(p.value, topic.parameter, vocabulary)}, {len(p.claims)} claims"
+        f"{letter(number)}: {position_text(p, topic.parameter, vocabulary)}, {len(p.claims)} claims"
         for number, p in enumerate(topic.positions)
     )
     return f"Range chart of {topic.parameter.label}, {len(topic.claims)} claims. Positions {positions}"

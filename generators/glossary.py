@@ -12,6 +12,13 @@ class Group:
     anchor: str
     label: str
     terms: list[tuple[str, Term]]
+    chapter: str = ""
+    """For the questions of a chapter, its name."""
+
+    @property
+    def short(self) -> str:
+        """The name of the group in a list of its like."""
+        return self.chapter or self.label
 
 
 @dataclass(frozen=True)
@@ -20,6 +27,13 @@ class Glossary:
 
     groups: list[Group]
     others: list[tuple[str, list[tuple[str, str]]]]
+
+    @property
+    def contents(self) -> list[tuple[str, list[Group]]]:
+        """The groups under headings: questions, then terms."""
+        questions = [group for group in self.groups if group.chapter]
+        terms = [group for group in self.groups if not group.chapter]
+        return [("questions", questions), ("terms", terms)]
 
 
 def glossary(vocabulary: Vocabulary) -> Glossary:
@@ -31,7 +45,7 @@ def glossary(vocabulary: Vocabulary) -> Glossary:
             for parameter in vocabulary.parameters.values()
             if parameter.chapter == chapter.id
         ]
-        groups.append(Group(f"chapter-{chapter.id}", f"questions: {chapter.label}", found))
+        groups.append(Group(f"chapter-{chapter.id}", f"questions: {chapter.label}", found, chapter.label))
     seen: set[str] = set()
     for scheme in vocabulary.schemes.values():
         found = [(f"term-{c.id}", c) for c in vocabulary.in_scheme(scheme.id) if c.id not in seen]

@@ -3,6 +3,7 @@
 Every page can be read without its script, which adds the search, the filters and the collecting of decisions.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -12,6 +13,7 @@ from markupsafe import Markup
 
 from trayconcord.generators.agenda_page import agenda_page
 from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
+from trayconcord.generators.decisions_page import decisions_page
 from trayconcord.generators.glossary import glossary
 from trayconcord.generators.overview import chapter_standings, coverage
 from trayconcord.generators.references import UNNAMED, reference_text
@@ -29,12 +31,13 @@ from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import (
     both_ways_text,
-    comparable_text,
     merged_text,
     name_of,
+    position_text,
+    printed_text,
     ruling_text,
     scope_text,
-    stated_text,
+    shown_text,
 )
 
 PLAIN = ("style.css", "site.js", "find.js", "rulings.js", "decide.js", "decisions.js")
@@ -50,8 +53,10 @@ def site_pages(report: Report) -> dict[str, bytes]:
     standings = chapter_standings([block.topic for section in sections for block in section.topics], store)
     covered = coverage(store)
     longest = max((standing.total for standing in standings), default=1)
-    common = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
+    common: dict[str, Any] = {"store": store, "report": report, "version": version("trayconcord"), "name_of": name_of}
     common["store_hash"] = store.hash
+    addresses = {block.topic.id: block.address for section in sections for block in section.topics}
+    contested = [section for section in sorted(sections, key=Section.rank) if section.count("contested")]
     pages = {
         "index.html": render(
             "index.html.j2",
@@ -64,11 +69,12 @@ def site_pages(report: Report) -> dict[str, bytes]:
         ),
         "coverage.html": render("coverage.html.j2", coverage=covered, **common),
         "find.html": render("find.html.j2", sections=sections, **common),
-        "agenda.html": agenda_page(agenda(report), store, {b.topic.id: b.address for s in sections for b in s.topics}),
-        "decisions.html": render("decisions.html.j2", **common),
+        "agenda.html": agenda_page(agenda(report), store, addresses),
+        "decisions.html": decisions_page(report, addresses, common),
         "reconciliation.html": render(
             "reconciliation.html.j2",
-            contested=[section for section in sorted(sections, key=Section.rank) if section.count("contested")],
+            contested=contested,
+            contents=_by_chapter(store, contested),
             settled=[section for section in sections if not section.count("contested")],
             cautions=cautions_of(store, store.claims),
             **common,
@@ -82,7 +88,7 @@ def site_pages(report: Report) -> dict[str, bytes]:
         )
     pages["glossary.html"] = render("glossary.html.j2", glossary=glossary(store.vocabulary), **common)
     pages |= site_sheets(report.comparison, store, store.hash)
-    pages[DATA] = site_data([(block.topic, block.address) for section in sections for block in section.topics], store)
+    pages[DATA] = site_data([block.topic for section in sections for block in section.topics], store)
     pages |= {name: template_text(name) for name in PLAIN}
     return {name: text.encode() for name, text in pages.items()}
 
@@ -155,6 +161,11 @@ class Section:
         """The narrower cases in which statements about different conditions meet and clash."""
         return [block for block in self.topics if block.derived]
 
+    @property
+    def ruled(self) -> int:
+        """On how many topics the course has decided."""
+        return sum(block.topic.ruling is not None for block in self.topics)
+
     def count(self, standing: str) -> int:
         """How many topics have this standing."""
         return sum(block.topic.standing == standing for block in self.topics)
@@ -200,12 +211,12 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
         positions=[
-            (letter(number), comparable_text(position.value, parameter, vocabulary))
+            (letter(number), position_text(position, parameter, vocabulary))
             for number, position in enumerate(topic.positions)
         ],
         rows=[_row(claim, numbers[claim.id], store) for claim in _in_order(topic, numbers)],
         chart=Markup(range_chart(topic, store, scale)) if scale and not derived else Markup(""),
-        ruling=stated_text(topic.ruling, vocabulary) if topic.ruling else "",
+        ruling=printed_text(topic.ruling, vocabulary) if topic.ruling else "",
         derived=derived,
         history=tuple(ruling_text(former, vocabulary) for former in store.history_of(topic.ruling.id))
         if topic.ruling and not derived
@@ -221,7 +232,9 @@ def _why(clash: Clash, topic: Topic, store: Store) -> Why:
     return Why(
         sides=[
             (
-                "" if parameter.kind in ("set", "order") else comparable_text(side.value, parameter, vocabulary),
+                ""
+                if parameter.kind in ("set", "order")
+                else shown_text(side.value, side.claims, parameter, vocabulary),
                 [(claim.id, name_of(store.sources, claim.source)) for claim in side.claims],
                 scope_text(side.when, vocabulary),
             )
@@ -239,10 +252,10 @@ def _in_order(topic: Topic, numbers: dict[str, tuple[int, ...]]) -> list[Claim]:
 def _row(claim: Claim, numbers: tuple[int, ...], store: Store) -> Row:
     vocabulary = store.vocabulary
     parameter = vocabulary.parameters[claim.parameter]
-    stated = stated_text(claim, vocabulary)
+    stated = printed_text(claim, vocabulary)
     converted = ""
     if claim.printed and claim.value is not None:
-        value = comparable_text(comparable(claim.value, parameter, vocabulary), parameter, vocabulary)
+        value = shown_text(comparable(claim.value, parameter, vocabulary), [claim], parameter, vocabulary, beside=False)
         same = _plain(stated) == _plain(value)
         converted = "" if same else value
     return Row(
@@ -274,6 +287,7 @@ def _plain(text: str) -> str:
         ("≤", "at most"),
     ):
         text = text.replace(printed, ours)
+    text = re.sub(r"(\.\d*?)0+(?!\d)", lambda found: found[1].rstrip("."), text)  # 1.20 says what 1.2 says
     return text.removeprefix("about ").replace(" ", "")
 
 

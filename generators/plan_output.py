@@ -8,9 +8,16 @@ from trayconcord.generators.value_json import dump, scope_json, value_json
 from trayconcord.kb.model import Claim, Scope
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
-from trayconcord.shapes.answers import Answer, Why, governing_value, in_case
-from trayconcord.shapes.panel import Position
-from trayconcord.shapes.wording import citation, comparable_text, name_of, ruling_text, scope_text, stated_text
+from trayconcord.shapes.answers import Answer, Why, governing_value
+from trayconcord.shapes.wording import (
+    citation,
+    comparable_text,
+    name_of,
+    position_text,
+    ruling_text,
+    scope_text,
+    stated_text,
+)
 
 MOST_NAMES = 4
 """Sources that a line of a plan names before it counts the rest."""
@@ -60,7 +67,7 @@ def answer_lines(answer: Answer, made: Plan) -> list[str]:
     lines = [f"  {about}: {value_line(answer, vocabulary)}", f"      {reason_line(answer, made.store)}"]
     if answer.basis == "contested":
         for position in topic.positions:
-            value = position_text(position, answer, vocabulary)
+            value = position_text(position, answer.parameter, vocabulary, topic.when)
             lines.append(f"      - {value}: {_cited(position.claims, made.store)}")
     if waits:
         lines.append(f"      may change once the case says {waits}")
@@ -72,16 +79,10 @@ def value_line(answer: Answer, vocabulary: Vocabulary) -> str:
     topic = answer.topic
     if topic.ruling:
         return stated_text(topic.ruling, vocabulary)
-    texts = [position_text(position, answer, vocabulary) for position in topic.positions]
+    texts = [position_text(position, answer.parameter, vocabulary, topic.when) for position in topic.positions]
     if answer.basis == "contested":
         return "contested"
     return " or ".join(texts) if answer.basis == "one voice" else texts[0]
-
-
-def position_text(position: Position, answer: Answer, vocabulary: Vocabulary) -> str:
-    """What a position says of the case of an answer."""
-    value = in_case(position.value, answer.topic.when, vocabulary)
-    return comparable_text(value, answer.parameter, vocabulary)
 
 
 def reason_line(answer: Answer, store: Store) -> str:

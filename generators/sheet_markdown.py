@@ -3,7 +3,8 @@
 import re
 
 from trayconcord.generators.references import Reference
-from trayconcord.generators.sheets import Answer, Chapter, Sheet, ShownFigure, Table
+from trayconcord.generators.sheet_orders import MergedOrder
+from trayconcord.generators.sheets import Answer, Chapter, FigureGroup, KeyEntry, Sheet, ShownFigure, Table
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution
 from trayconcord.shapes.wording import name_of
@@ -49,7 +50,8 @@ def _caution(caution: Caution, store: Store) -> str:
 
 def _chapter(chapter: Chapter) -> list[str]:
     parts = [f"## {plain(chapter.title)}"]
-    parts += [_figure(shown) for shown in chapter.figures]
+    for group in chapter.figures:
+        parts += _group(group)
     lines = ["| Question | Case | What holds |", "| --- | --- | --- |"]
     for entry in chapter.entries:
         question = plain(entry.parameter.question)
@@ -83,26 +85,59 @@ def answer_markdown(answer: Answer) -> str:
         case "single":
             said = "; also ".join(f"{plain(value)}{_cite(numbers)}" for _, value, numbers in answer.choices)
             return f"{said} (one voice only)"
+    if answer.order:
+        return _ordered(answer.order, answer.references)
     said = "; or ".join(f"{plain(value)}{_cite(numbers)}" for _, value, numbers in answer.choices)
     return f"*the sources differ:* {said}"
+
+
+def _ordered(order: MergedOrder, references: list[int]) -> str:
+    """A contested order in a line: the steps in one order, and what is put both ways round."""
+    if order.continues:
+        added = ", ".join(
+            f"**{plain(step.label)}**{f' after {plain(step.after)}' if step.after else ''}{_cite(step.references)}"
+            for step in order.steps
+        )
+        said = f"as {'' if order.continues == 'in general' else 'for '}{plain(order.continues)}"
+        said += f", with {added}" if added else "" if order.differ else _cite(references)
+    else:
+        said = "one order, as far as they can be joined: " + "; ".join(
+            f"{number} {plain(step.label)}{_cite(step.references)}" for number, step in enumerate(order.steps, start=1)
+        )
+    pairs = "".join(
+        f"; {plain(pair.one)} before {plain(pair.other)}{_cite(pair.one_first)}, or after it{_cite(pair.other_first)}"
+        for pair in order.differ
+    )
+    return f"*the sources differ:* {said}{pairs}"
 
 
 def _cite(numbers: list[int]) -> str:
     return f" \\[{', '.join(str(number) for number in numbers)}\\]" if numbers else ""
 
 
+def _group(group: FigureGroup) -> list[str]:
+    parts = [_figure(shown) for shown in group.figures]
+    if group.key or group.notes:
+        parts.append("\n".join(["In all of these, unless one says otherwise:", "", *_key(group.key, group.notes)]))
+    return parts
+
+
 def _figure(shown: ShownFigure) -> str:
-    figure = shown.figure
-    lines = [f"![{plain(figure.title)}](figures/{figure.name}.svg)", "", f"**{plain(figure.title)}**", ""]
-    for sign, label, text, numbers in shown.key:
+    title = plain(shown.figure.title)
+    lines = [f"![{title}](figures/{shown.figure.name}.svg)", "", f"**{title}**", ""]
+    return "\n".join(lines + _key(shown.key, shown.notes))
+
+
+def _key(key: list[KeyEntry], notes: list[str]) -> list[str]:
+    lines = []
+    for sign, label, text, numbers in key:
         said = " ".join(
             part
             for part in (f"**{plain(sign)}**" if sign else "", f"*{plain(label)}*" if label else "", plain(text))
             if part
         )
         lines.append(f"- {said}{_cite(numbers)}")
-    lines.append(f"- {plain('. '.join(figure.notes))}.")
-    return "\n".join(lines)
+    return lines + ([f"- {plain('. '.join(notes))}."] if notes else [])
 
 
 def _table(table: Table) -> list[str]:

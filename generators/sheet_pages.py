@@ -41,7 +41,7 @@ def planned_sheets(comparison: Comparison, store: Store, plan: Plan) -> dict[str
 def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, str], store_hash: str) -> dict[str, str]:
     """A sheet as HTML and Markdown, with its figures. ``whole`` links to the sheet that a chapter is part of; a sheet
     without the hash of its store stands alone, with no site around it."""
-    figures = [shown.figure for chapter in sheet.chapters for shown in chapter.figures]
+    figures = [shown.figure for chapter in sheet.chapters for group in chapter.figures for shown in group.figures]
     title = sheet.heading
     if whole:
         title = f"{sheet.chapters[0].title}: {sheet.arch.label} arch" if sheet.chapters else title
@@ -62,6 +62,7 @@ def _pages(name: str, sheet: Sheet, store: Store, whole: str, parts: dict[str, s
             if entry.chart
         },
         cautions=sheet.cautions,
+        cautions_in_full=True,
         store=store,
         version=version("trayconcord"),
         name_of=name_of,

@@ -1,18 +1,21 @@
 """Study sheets: for one arch, chapter by chapter, what holds and where the sources differ, with figures and tables."""
 
+from collections import Counter
 from dataclasses import dataclass
+from itertools import groupby
 
 from trayconcord.generators.charts import letter, range_chart, scale_of
 from trayconcord.generators.figures.chapters import figures_of
-from trayconcord.generators.figures.drawing import Figure
+from trayconcord.generators.figures.drawing import Figure, KeyLine
 from trayconcord.generators.plans import Plan, PlannedTable
 from trayconcord.generators.references import Reference, ReferenceList
+from trayconcord.generators.sheet_orders import MergedOrder, merged_order
 from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers, meet
-from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import position_text, printed_text, scope_text
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,8 @@ class Answer:
     because: str
     choices: list[tuple[str, str, list[int]]]
     references: list[int]
+    order: MergedOrder | None = None
+    """For a contested order of steps what the sheet prints instead of the choices."""
 
 
 @dataclass(frozen=True)
@@ -40,12 +45,27 @@ class Entry:
     """A range chart, as SVG, of the first case on which the sources differ, and what it shows."""
 
 
+KeyEntry = tuple[str, str, str, list[int]]
+"""A line of a key: sign, label, text and references."""
+
+
 @dataclass(frozen=True)
 class ShownFigure:
     """A figure with the references of each line of its key."""
 
     figure: Figure
-    key: list[tuple[str, str, str, list[int]]]
+    key: list[KeyEntry]
+    notes: list[str]
+
+
+@dataclass(frozen=True)
+class FigureGroup:
+    """Figures that stand together; of a series the lines of the key and the notes that most of its figures share."""
+
+    series: bool
+    figures: list[ShownFigure]
+    key: list[KeyEntry]
+    notes: list[str]
 
 
 @dataclass(frozen=True)
@@ -53,7 +73,7 @@ class Chapter:
     """A chapter of a sheet."""
 
     title: str
-    figures: list[ShownFigure]
+    figures: list[FigureGroup]
     entries: list[Entry]
 
 
@@ -105,7 +125,7 @@ class _Writer:
         self.references = ReferenceList(store)
         self.claims = claims_about(arch, store)
         self._named: set[str] = set()
-        self._said: dict[tuple[str, str, str], str] = {}
+        self._order: MergedOrder | None = None
 
     def sheet(self) -> Sheet:
         scopes: dict[str, set[Scope]] = {}
@@ -118,10 +138,10 @@ class _Writer:
         chapters = []
         for planned in self.plan.chapters:
             figures = [
-                self._figure(figure)
+                self._group(list(group))
                 for name in planned.of
                 if self.plan.figures
-                for figure in figures_of(name, self.comparison, self.here)
+                for _, group in groupby(figures_of(name, self.comparison, self.here), key=_stands_with)
             ]
             entries = [
                 entry
@@ -147,19 +167,31 @@ class _Writer:
             references=self.references.entries(),
         )
 
-    def _figure(self, figure: Figure) -> ShownFigure:
-        """A figure with its references; of a series, what the one before said is not said again."""
-        key, again = [], []
-        for line in figure.key:
-            about = (figure.series, line.sign, line.label)
-            if figure.series and self._said.get(about) == line.text:
-                again.append(line.sign)
-                continue
-            self._said[about] = line.text
-            key.append((line.sign, line.label, line.text, self._cite(line.claims)))
-        if again:
-            key.append((", ".join(again), "", "as in the one before", []))
-        return ShownFigure(figure, key)
+    def _group(self, figures: list[Figure]) -> FigureGroup:
+        """Figures with their references. What most figures of a series say is said once for all of them."""
+        if len(figures) == 1 or not figures[0].series:
+            shown = [ShownFigure(f, [self._line(line) for line in f.key], f.notes) for f in figures]
+            return FigureGroup(False, shown, [], [])
+        lines = Counter((line.sign, line.label, line.text) for figure in figures for line in figure.key)
+        notes = Counter(note for figure in figures for note in figure.notes)
+        most = len(figures) / 2
+        shown = [
+            ShownFigure(
+                figure,
+                [self._line(line) for line in figure.key if lines[line.sign, line.label, line.text] <= most],
+                [note for note in figure.notes if notes[note] <= most],
+            )
+            for figure in figures
+        ]
+        claims: dict[tuple[str, str, str], tuple[Claim, ...]] = {}
+        for line in (line for figure in figures for line in figure.key):
+            about = (line.sign, line.label, line.text)
+            claims[about] = claims.get(about, ()) + line.claims
+        shared = [self._line(KeyLine(*about, found)) for about, found in claims.items() if lines[about] > most]
+        return FigureGroup(True, shown, shared, [note for note, count in notes.items() if count > most])
+
+    def _line(self, line: KeyLine) -> KeyEntry:
+        return line.sign, line.label, line.text, self._cite(line.claims)
 
     def _entry(self, parameter: Parameter, scopes: set[Scope]) -> Entry | None:
         ordered = sorted(scopes, key=lambda scope: (len(scope), _reading_order(scope, self.vocabulary)))
@@ -173,6 +205,7 @@ class _Writer:
         if not topics:
             return None
         shown = topics[:1] if self.plan.depth == "brief" else topics
+        self._order = None
         answers = [self._answer(topic, self._case(topic)) for topic in shown]
         left_out = len(topics) - len(shown)
         return Entry(parameter, answers, self._other_names(parameter, shown), left_out, self._chart(parameter, shown))
@@ -224,25 +257,40 @@ class _Writer:
         choices = [
             (
                 letter(number),
-                comparable_text(position.value, topic.parameter, self.vocabulary),
+                position_text(position, topic.parameter, self.vocabulary, topic.when),
                 self._cite(position.claims),
             )
             for number, position in enumerate(topic.positions)
         ]
         ruling = topic.ruling
+        order = None
+        if topic.parameter.kind == "order" and topic.standing == "contested" and not ruling:
+            order = merged_order(topic, case, self._order, self._cite, self.vocabulary)
+            self._order = self._order or order
         value = choices[0][1] if choices else ""
         return Answer(
             case=case,
             standing="ruled" if ruling else topic.standing,
-            value=stated_text(ruling, self.vocabulary) if ruling else value,
+            value=printed_text(ruling, self.vocabulary) if ruling else value,
             because=ruling.because if ruling else "",
             choices=choices,
             references=sorted({number for _, _, numbers in choices for number in numbers}),
+            order=order,
         )
 
     def _cite(self, claims: tuple[Claim, ...]) -> list[int]:
         """The numbers of the references behind some claims, one for each source."""
         return sorted({self.references.cite(claim) for claim in claims})
+
+
+BROAD = 360
+"""User units above which a figure needs the width of the sheet: beside another its labels would become too small."""
+
+
+def _stands_with(figure: Figure) -> str:
+    """What figures have in common that may stand beside one another."""
+    left, _, right, _ = figure.drawing.box
+    return figure.series or (figure.name if right - left > BROAD else "")
 
 
 def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:

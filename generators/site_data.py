@@ -1,6 +1,7 @@
 """What the site's script works on: every topic with its conditions, positions and sources, as one script file.
 
-A page opened from a folder may load a script but no data file, so the data is a script that sets one constant.
+A page opened from a folder may load a script but no data file, so the data is a script that sets one constant. What is
+said over and over stands in a table once, and topics point into the tables; `Site.data` of site.js unfolds them.
 """
 
 import json
@@ -13,41 +14,62 @@ from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.panel import Position
-from trayconcord.shapes.wording import comparable_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import name_of, position_text, printed_text
 
 NAME = "site-data.js"
+STANDINGS = ("contested", "agreed", "single", "silent")
 
 
-def site_data(topics: list[tuple[Topic, str]], store: Store) -> str:
-    """The data of topics, each given with the address of its place on the site."""
+def site_data(topics: list[Topic], store: Store) -> str:
+    """The data of topics. Their id, case and address follow from parameter and conditions, and are left out."""
     vocabulary = store.vocabulary
-    asked = {topic.parameter.id: topic.parameter for topic, _ in topics}
-    cited = {claim.source for topic, _ in topics for claim in topic.claims}
+    asked = {topic.parameter.id: topic.parameter for topic in topics}
+    cited = {claim.source for topic in topics for claim in topic.claims}
+    sources = sorted(cited, key=lambda s: (name_of(store.sources, s).strip("“").casefold(), s))
+    positions: dict[str, int] = {}
+    tables = _Tables(list(asked), list(vocabulary.axes), list(vocabulary.concepts), sources, positions)
+    packed = [_topic(topic, tables, vocabulary) for topic in topics]
+    schemes = {parameter.scheme for parameter in asked.values() if parameter.scheme}
     document = {
-        "axes": {axis.id: axis.label for axis in vocabulary.axes.values()},
+        "axes": {axis.id: {"label": axis.label, "prefix": axis.prefix} for axis in vocabulary.axes.values()},
         "concepts": {
             concept.id: {"label": concept.label, "alt": concept.alt, "broader": concept.broader}
             for concept in vocabulary.concepts.values()
         },
         "kinds": {kind.id: kind.label for kind in vocabulary.kinds.values()},
+        "schemes": {s: [concept.id for concept in vocabulary.in_scheme(s)] for s in sorted(schemes)},
         "sources": {
             source: {
                 "name": name_of(store.sources, source),
                 "kind": store.sources[source].kind if source in store.sources else "",
             }
-            for source in sorted(cited, key=lambda s: (name_of(store.sources, s).strip("“").casefold(), s))
+            for source in sources
         },
         "parameters": {parameter.id: _parameter(parameter, vocabulary) for parameter in asked.values()},
-        "topics": [_topic(topic, address, vocabulary) for topic, address in topics],
+        "standings": STANDINGS,
+        "positions": [json.loads(position) for position in positions],
+        "topics": packed,
     }
     # Escaped to ASCII, so that no sign in a source's title can upset how the file is read or looked at.
     return f"const TRAYCONCORD_DATA = {json.dumps(document, separators=(',', ':'))};\n"
 
 
+class _Tables:
+    """Where each term stands in its table of the document."""
+
+    def __init__(
+        self, parameters: list[str], axes: list[str], concepts: list[str], sources: list[str], positions: dict[str, int]
+    ) -> None:
+        self.parameters, self.axes, self.concepts, self.sources = (
+            {name: place for place, name in enumerate(names)} for names in (parameters, axes, concepts, sources)
+        )
+        self.positions = positions
+
+
 def _parameter(parameter: Parameter, vocabulary: Vocabulary) -> dict[str, Any]:
     found: dict[str, Any] = {"label": parameter.label, "question": parameter.question, "kind": parameter.kind}
     if parameter.scheme:
-        found["members"] = [concept.id for concept in vocabulary.in_scheme(parameter.scheme)]
+        found["scheme"] = parameter.scheme
     if parameter.unit:
         own = vocabulary.units[parameter.unit]
         units = vocabulary.units_of(own.kind) if parameter.kind == "interval" else [own]
@@ -60,24 +82,28 @@ def _parameter(parameter: Parameter, vocabulary: Vocabulary) -> dict[str, Any]:
     return found
 
 
-def _topic(topic: Topic, address: str, vocabulary: Vocabulary) -> dict[str, Any]:
-    return {
-        "id": topic.id,
-        "href": address,
-        "parameter": topic.parameter.id,
-        "when": dict(topic.when),
-        "case": scope_text(topic.when, vocabulary) or "in general",
-        "standing": topic.standing,
-        "ruling": stated_text(topic.ruling, vocabulary) if topic.ruling else "",
-        "sources": sorted({claim.source for claim in topic.claims}),
-        "positions": [_position(position, topic, vocabulary) for position in topic.positions],
-    }
+def _topic(topic: Topic, tables: _Tables, vocabulary: Vocabulary) -> list[Any]:
+    """Parameter, conditions (axis and concept in turn), standing, sources, positions; the ruling, if there is one."""
+    when = [place for axis, concept in topic.when for place in (tables.axes[axis], tables.concepts[concept])]
+    sources = sorted({tables.sources[claim.source] for claim in topic.claims})
+    positions = []
+    for position in topic.positions:
+        told = json.dumps(_position(position, topic, vocabulary))
+        positions.append(tables.positions.setdefault(told, len(tables.positions)))
+    packed: list[Any] = [
+        tables.parameters[topic.parameter.id],
+        when,
+        STANDINGS.index(topic.standing),
+        sources,
+        positions,
+    ]
+    return packed + ([printed_text(topic.ruling, vocabulary)] if topic.ruling else [])
 
 
 def _position(position: Position, topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     """A position in words; where there is something to decide, also as a form writes it, with the ends of a range."""
     value = position.value
-    found: dict[str, Any] = {"text": comparable_text(value, topic.parameter, vocabulary)}
+    found: dict[str, Any] = {"text": position_text(position, topic.parameter, vocabulary)}
     if topic.standing == "contested":
         found["form"] = value_form(value, topic.parameter, vocabulary)
         if isinstance(value, Interval):

@@ -85,6 +85,7 @@ class Parameter(Term):
     """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
 
     What a source does not name is not wrong where the answer is an ``open_list``: no examination asks for it.
+    ``reads_as`` says how a bare number is read aloud, with ``{}`` for the number: ``1 in {}``.
     """
 
     kind: str = ""
@@ -98,6 +99,7 @@ class Parameter(Term):
     question: str = ""
     note: str = ""
     open_list: bool = False
+    reads_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +324,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             question=text(subject, TC.question),
             note=text(subject, SKOS.scopeNote),
             open_list=(subject, TC.openList, None) in graph,
+            reads_as=text(subject, TC.readsAs),
         )
     return Vocabulary(
         parameters=parameters,

@@ -18,6 +18,7 @@ from trayconcord.kb.values import Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
+from trayconcord.shapes.plausible import is_plausible
 from trayconcord.shapes.wording import changes_since, comparable_text, position_lines
 
 _PROPERTY_OF_TROUBLE = {
@@ -67,13 +68,10 @@ class Facts:
                 continue
             parameter = vocabulary.parameters[claim.parameter]
             value = comparable(claim.value, parameter, vocabulary)
-            if isinstance(value, Interval) and parameter.plausible is not None:
-                least, most = parameter.plausible
-                ends = [end for end in (value.low, value.high) if end is not None]
-                if any(not least <= end <= most for end in ends):
-                    plausible = comparable_text(Interval(least, most), parameter, vocabulary)
-                    stated = comparable_text(value, parameter, vocabulary)
-                    self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
+            if parameter.plausible is not None and not is_plausible(value, parameter):
+                plausible = comparable_text(Interval(*parameter.plausible), parameter, vocabulary)
+                stated = comparable_text(value, parameter, vocabulary)
+                self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
             self._standard(subject, claim)
             key = (claim.source, claim.parameter, claim.when, value, claim.reported_by)
             earlier = first.setdefault(key, claim.id)

@@ -1,17 +1,21 @@
 """Values, conditions and positions in the words of a reader."""
 
+import re
+from collections.abc import Iterable
 from fractions import Fraction
 
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.grammar import range_text, value_text
-from trayconcord.kb.model import Claim, Ruling, Scope, Source
+from trayconcord.kb.model import Claim, Ruling, Scope, Source, comparable
 from trayconcord.kb.namespaces import BASE
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Comparable, Interval, Steps
-from trayconcord.kb.vocabulary import Parameter, Vocabulary
+from trayconcord.kb.values import Comparable, Interval, Quantity, Steps, terminating
+from trayconcord.kb.vocabulary import Parameter, Unit, Vocabulary
+from trayconcord.shapes.answers import in_case
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.orders import both_ways, merged, orders_of
 from trayconcord.shapes.panel import Position
+from trayconcord.shapes.plausible import is_plausible
 
 
 def comparable_text(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> str:
@@ -26,7 +30,48 @@ def comparable_text(value: Comparable, parameter: Parameter, vocabulary: Vocabul
     return value_text(value, parameter, vocabulary)
 
 
+def shown_text(
+    value: Comparable, claims: Iterable[Claim], parameter: Parameter, vocabulary: Vocabulary, beside: bool = True
+) -> str:
+    """A value for a page: as `comparable_text` has it, but a number that no source prints, and that conversion left
+    with more than three significant digits, is rounded to three, with the value as printed ``beside`` it.
+
+    ``claims`` are those behind the value. Whatever is stored, compared, exported or written as a form stays exact.
+    """
+    if not isinstance(value, Interval):
+        return comparable_text(value, parameter, vocabulary)
+    low, high, unit = _in_unit(value, parameter, vocabulary)
+    behind = list(claims)
+    near_low, near_high = (_rounded(end, unit, behind) for end in (low, high))
+    if (near_low, near_high) == (low, high):
+        return comparable_text(value, parameter, vocabulary)
+    text = f"≈ {_told(range_text(near_low, near_high, unit_signs(unit.symbol)), parameter)}"
+    printed = {
+        claim.printed
+        for claim in behind
+        if beside
+        and claim.printed
+        and claim.value is not None
+        and comparable(claim.value, parameter, vocabulary) == value
+    }
+    return f"{text} ({unit_signs(min(printed, key=lambda words: (len(words), words)))})" if printed else text
+
+
+def position_text(position: Position, parameter: Parameter, vocabulary: Vocabulary, case: Scope = ()) -> str:
+    """The value that a position shares, for a page; one that is not plausible is marked. A set reads as it does in the
+    ``case``: without what does not occur there."""
+    text = shown_text(in_case(position.value, case, vocabulary), position.claims, parameter, vocabulary)
+    return text if is_plausible(position.value, parameter) else f"{text} (implausible)"
+
+
 def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
+    low, high, unit = _in_unit(value, parameter, vocabulary)
+    return _told(range_text(low, high, unit_signs(unit.symbol)), parameter)
+
+
+def _in_unit(
+    value: Interval, parameter: Parameter, vocabulary: Vocabulary
+) -> tuple[Fraction | None, Fraction | None, Unit]:
     """A range in the parameter's unit, or in another of its kind that writes it out in few digits (20 min, not a
     third of an hour)."""
     own = vocabulary.units[parameter.unit]
@@ -36,12 +81,57 @@ def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary
         factor = own.multiplier / unit.multiplier
         low, high = (None if end is None else end * factor for end in (value.low, value.high))
         if all(end is None or _is_short(end) for end in (low, high)):
-            return range_text(low, high, unit.symbol)
-    return range_text(value.low, value.high, own.symbol)
+            return low, high, unit
+    return value.low, value.high, own
 
 
 def _is_short(number: Fraction) -> bool:
     return (number * 10**4).denominator == 1
+
+
+DIGITS = 3
+"""Significant digits that a converted number keeps on a page."""
+
+
+def _rounded(end: Fraction | None, unit: Unit, claims: list[Claim]) -> Fraction | None:
+    """An end of a range to so many digits as a page shows: all of them where a claim prints it so."""
+    if not end:
+        return end
+    exact = terminating(end)
+    if exact is not None and len(exact.lstrip("-0.").replace(".", "").rstrip("0")) <= DIGITS:
+        return end
+    if exact is not None and any(_prints(claim, exact, unit) for claim in claims):
+        return end
+    whole = len(str(int(abs(end)))) if abs(end) >= 1 else 0
+    places = max(DIGITS - whole, 0)
+    while abs(end) * 10 ** (places - DIGITS + 1) < 1:
+        places += 1
+    return Fraction(round(end * 10**places), 10**places)
+
+
+def _prints(claim: Claim, number: str, unit: Unit) -> bool:
+    """Whether a claim states its value in a unit and with this number, or keeps no printed text."""
+    own = isinstance(claim.value, Quantity) and claim.value.unit == unit.id
+    return own and (
+        not claim.printed or re.search(rf"(?<![\d.]){re.escape(number)}0*(?!\d)", claim.printed) is not None
+    )
+
+
+def _told(text: str, parameter: Parameter) -> str:
+    return parameter.reads_as.replace("{}", text) if parameter.reads_as else text
+
+
+def unit_signs(text: str) -> str:
+    """A text with units as a page sets them: cm³ for ``cm3``, 20 °C for ``20 C``."""
+    text = re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], text)
+    return re.sub(r"(?<=\d) C\b", " °C", text)
+
+
+def printed_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
+    """What a claim or ruling states, for a page: as printed, but for the exponents of units, and read aloud where it
+    is a bare number that has to be."""
+    text, parameter = stated_text(record, vocabulary), vocabulary.parameters[record.parameter]
+    return unit_signs(_told(text, parameter) if re.fullmatch(r"[\d./–-]+", text) else text)
 
 
 def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:

@@ -12,6 +12,7 @@ from invented import store_of
 
 from trayconcord.generators.agenda_output import form_agenda, json_agenda, text_agenda
 from trayconcord.generators.cli import main
+from trayconcord.generators.pages import site_pages
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.forms import read_form
 from trayconcord.kb.model import comparable
@@ -95,6 +96,19 @@ def test_how_far_positions_are_apart(tmp_path: Path) -> None:
         folder.mkdir()
         comparison = Comparison(store_of(folder, notes("one-work", one), notes("other-work", other)))
         assert apart(comparison.at("spacer-thickness", ()), comparison) == expected
+
+
+def test_a_position_that_no_plausible_value_fits_is_marked(tmp_path: Path) -> None:
+    typo = [
+        notes(name, value).replace("spacer-thickness", "wall-thickness")
+        for name, value in (("one-work", "2 mm"), ("other-work", "12 mm"))
+    ]
+    store = store_of(tmp_path, *typo)
+    report = check(store)
+    lines = text_agenda(agenda(report), store).splitlines()
+    assert "     A  2 mm: “Invented”" in lines
+    assert "     B  12 mm (implausible: see check): “Invented”" in lines
+    assert "12 mm (implausible: see check)" in site_pages(report)["agenda.html"].decode()
 
 
 def test_the_weaker_side_says_how_strong_the_evidence_is(tmp_path: Path) -> None:

@@ -87,7 +87,10 @@ def decide(browser: Browser, site: Path, **fields: str) -> None:
 def test_words_narrow_the_topics_and_the_address_remembers_them(browser: Browser, site: Path) -> None:
     browser.open(site / "find.html")
     everything = len(shown(browser))
-    assert everything == browser.run("return TRAYCONCORD_DATA.topics.length")
+    assert everything == browser.run("return Site.data().topics.length")
+    links = browser.run("return [...document.querySelectorAll('#results li > a')].map(a => a.getAttribute('href'))")
+    assert links == browser.run("return Site.data().topics.map(topic => topic.href)")
+    assert shown(browser) == browser.run("return Site.data().topics.map(topic => topic.case)")
     assert browser.text("#count") == f"{everything} of {everything} topics"
     browser.fill("#search", "  Spacer THICKNESS maxillary")
     some = shown(browser)

@@ -50,25 +50,25 @@ def test_a_new_source_is_told_with_its_claim_and_the_topic_it_moves(tmp_path: Pa
         "changed: 1 source, 1 claim, 1 topic",
         "",
         "Sources",
-        "  + other-notes: Other notes. 2021.",
+        "  + Other notes. 2021.",
         "",
         "number of stops  [stop-count]",
         "  ~ in general: single → contested (3 | 4)",
-        "  + other-notes, p. 7: 4",
+        "  + Other notes 2021, p. 7: 4",
     ]
 
 
 def test_the_way_back_tells_the_same_the_other_way_round(tmp_path: Path) -> None:
     old, new = after(tmp_path, OTHER)
     lines = told(new, old)
-    assert "  - other-notes: Other notes. 2021." in lines
+    assert "  - Other notes. 2021." in lines
     assert "  ~ in general: contested → single (3)" in lines
-    assert "  - other-notes, p. 7: 4" in lines
+    assert "  - Other notes 2021, p. 7: 4" in lines
 
 
 def test_a_corrected_value_shows_what_it_was(tmp_path: Path) -> None:
     lines = told(*after(tmp_path, NOTES.replace("2-3 mm", "3 mm").replace("at: p. 1", "at: p. 2")))
-    assert "  ~ invented-notes, p. 2: 2-3 mm → 3 mm for polyether [altered: the value, the place]" in lines
+    assert "  ~ Nobody A 2020, p. 2: 2-3 mm → 3 mm for polyether [altered: the value, the place]" in lines
     assert "  ~ polyether: still single, (2–3 mm) → (3 mm)" in lines
 
 

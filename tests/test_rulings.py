@@ -2,10 +2,12 @@
 
 from pathlib import Path
 
+from html_tree import Element, parse
 from invented import enter_forms
 
+from trayconcord.generators.pages import site_pages
 from trayconcord.kb.store import load
-from trayconcord.shapes.check import check
+from trayconcord.shapes.check import Report, check
 
 SOURCE = """\
 source: {id: one-work, title: Invented, kind: textbook}
@@ -53,6 +55,37 @@ def test_a_ruling_confirmed_on_a_later_day_is_fresh_again(tmp_path: Path) -> Non
     store = load([layer], only=True)
     assert [former.decided_on for former in store.former_rulings] == ["2026-05-12"]
     assert check(store).states["stale-ruling"] == "passed"
+
+
+def page_of(report: Report) -> Element:
+    return parse(site_pages(report)["decisions.html"].decode())
+
+
+def test_the_page_of_decisions_lists_what_stands_and_what_has_gone_stale(tmp_path: Path) -> None:
+    layer = enter_forms(tmp_path, SOURCE)
+    enter_forms(tmp_path, RULING.replace("board}", "board, review-by: 2027-01-31}"))
+    (table,) = page_of(check(load([layer], only=True))).classed("rulings")
+    for words in ("spacer thickness", "in general", "1 mm", "one sheet", "2026-05-12, board"):
+        assert words in table.text
+    assert "To be looked at again by 2027-01-31" in table.text
+    assert "Stands: the positions are those that it was decided on." in table.text
+    enter_forms(tmp_path, OTHER)
+    (table,) = page_of(check(load([layer], only=True))).classed("rulings")
+    assert "Stands:" not in table.text
+    assert "Look at it again:" in table.text and "other-work/spacer-thickness was added" in table.text
+
+
+def test_the_page_of_decisions_keeps_history_and_says_where_there_is_nothing(tmp_path: Path) -> None:
+    layer = enter_forms(tmp_path, SOURCE, OTHER)
+    empty = page_of(check(load([layer], only=True)))
+    assert not empty.classed("rulings") and "The store holds no ruling" in empty.text
+    enter_forms(tmp_path, RULING)
+    enter_forms(tmp_path, CHANGED)
+    report = check(load([layer], only=True))
+    (table,) = page_of(report).classed("rulings")
+    assert "2 mm" in table.text and "Before: 1 mm: one sheet (board, 2026-05-12)" in table.text
+    question = parse(site_pages(report)["question-spacer-thickness.html"].decode())
+    assert [mark.text for mark in question.classed("ruled")] == ["ruled"]
 
 
 def test_two_decisions_of_one_day_are_both_kept_the_latest_first(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from trayconcord.generators.pages import anchor
 from trayconcord.kb.store import load
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.wording import stated_text
+from trayconcord.shapes.wording import printed_text
 
 CHAPTERS = (
     "materials", "outline-and-borders", "spacer-and-relief", "stops-and-holes", "wall-and-handle", "methods", "safety",
@@ -160,12 +160,15 @@ def test_every_page_has_a_language_a_title_and_one_heading_of_the_first_rank(sit
             assert heading.text
         for link in page.all("a"):
             assert link.text
+        plots = page.classed("plot")
+        assert all(plot.attributes["role"] == "img" and plot.attributes["aria-label"] for plot in plots)
+        within = {id(part) for plot in plots for part in plot.all("svg")}
         for chart in page.all("svg"):
-            if chart.attributes.get("aria-hidden") == "true":  # the numbers stand beside it
+            if id(chart) in within or chart.attributes.get("aria-hidden") == "true":  # the numbers stand beside it
                 continue
             assert chart.attributes["role"] == "img"
             assert next(chart.all("title")).text
-            assert "chart" in chart.attributes["class"] or next(chart.all("desc")).text
+            assert next(chart.all("desc")).text
     assert len(titles) == len(list(site.glob("*.html")))
 
 
@@ -209,7 +212,7 @@ def test_every_row_of_a_question_leads_to_its_claim(ruled_site: Path, ruled_repo
             page_name, _, claim = link.attributes["href"].partition("#")
             assert page_name == "sources.html"
             linked.append(claim)
-            stated = " ".join(stated_text(claims[claim], store.vocabulary).split())
+            stated = " ".join(printed_text(claims[claim], store.vocabulary).split())
             assert stated in row.text
         assert sorted(linked) == [claim.id for claim in topic.claims]
     for row in (row for page in pages for row in page.all("tr") if "id" in row.attributes):
@@ -270,7 +273,7 @@ def test_the_sources_page_records_every_claim_with_its_place(ruled_site: Path, r
     assert set(rows) == {claim.id for claim in store.claims}
     for claim in store.claims:
         assert str(store.place_of_claim(claim.id)) in rows[claim.id].text
-        assert " ".join(stated_text(claim, store.vocabulary).split()) in rows[claim.id].text
+        assert " ".join(printed_text(claim, store.vocabulary).split()) in rows[claim.id].text
         assert claim.at in rows[claim.id].text
 
 
@@ -281,7 +284,7 @@ def rows_of(table: Element) -> list[Element]:
 @pytest.mark.parametrize("name", SHEETS)
 def test_what_a_study_sheet_says_leads_to_references(name: str, ruled_site: Path) -> None:
     page = pages_of(ruled_site)[name]
-    answers = [list(row.all("td"))[-1] for table in page.classed("answers") for row in rows_of(table)]
+    answers = [cells[-1] for table in page.classed("answers") for row in rows_of(table) if (cells := [*row.all("td")])]
     cells = [cell for table in page.classed("grid") for row in rows_of(table) for cell in row.all("td")]
     answers += [cell for cell in cells if cell.text != "–"]
     assert len(answers) > 20
@@ -308,8 +311,16 @@ def test_a_study_sheet_gives_every_ruling_that_bears_on_its_arch(tmp_path: Path)
     adopted = {}
     for name in SHEETS:
         rows = [row for table in pages[name].classed("answers") for row in rows_of(table)]
-        cells = [[cell.text for cell in row.all("td")][-2:] for row in rows]
-        adopted[name] = [(case, text.split(",")[0]) for case, text in cells if "by decision of the course" in text]
+        told = [
+            ([part.text for part in row.classed("case")], [*row.all("td")][-1].text)
+            for row in rows
+            if any(row.all("td"))
+        ]
+        adopted[name] = [
+            (case[0] if case else "in general", text.split(",")[0])
+            for case, text in told
+            if "by decision of the course" in text
+        ]
     assert adopted["study-sheet-maxillary.html"] == [("in general", "3"), ("shellac", "5"), ("shellac", "yes")]
     assert adopted["study-sheet-mandibular.html"] == [("in general", "4"), ("shellac", "yes")]
 
@@ -321,6 +332,8 @@ def test_a_study_sheet_gives_a_contested_value_only_as_one_of_several(shipped_si
             bold = [element.text for element in cell.all("b")]
             if "the sources differ" in cell.text:
                 differing += 1
+                if "before" in cell.text or "As in general" in cell.text:  # an order: bold is what a case adds to it
+                    continue
                 assert "; or " in cell.text
                 assert bold == []
     assert differing > 10
@@ -331,16 +344,8 @@ def test_the_cautions_stand_on_every_study_sheet(name: str, site: Path) -> None:
     (caution,) = pages_of(site)[name].classed("caution")
     text = caution.text.casefold()
     for hazard in (
-        "monomer",
-        "eugenol",
-        "sensitise",
-        "dust",
-        "burs",
-        "wax",
-        "compound",
-        "curing light",
-        "disinfectants",
-    ):
+        "monomer", "eugenol", "sensitise", "dust", "burs", "wax", "compound", "curing light", "disinfectants",
+    ):  # fmt: skip
         assert hazard in text
     for authority in ("local codes", "the maker’s instructions", "licensed"):
         assert authority in text

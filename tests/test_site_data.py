@@ -7,15 +7,16 @@ from hypothesis import HealthCheck, given, settings
 from random_stores import VOCABULARY, stores
 
 from trayconcord.generators.overview import chapter_standings, coverage
-from trayconcord.generators.pages import site_pages
+from trayconcord.generators.pages import anchor, site_pages
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.forms import read_form
-from trayconcord.kb.model import comparable
+from trayconcord.kb.model import comparable, topic_id
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.wording import position_text
 
 
 def read_back(text: str, parameter: Parameter, vocabulary: Vocabulary, folder: Path) -> Comparable:
@@ -62,7 +63,24 @@ def data_of(report: Report) -> dict:
     text = site_pages(report)["site-data.js"].decode("ascii")  # no sign that could upset how it is read
     before, after = "const TRAYCONCORD_DATA = ", ";\n"
     assert text.startswith(before) and text.endswith(after)
-    return json.loads(text[len(before) : -len(after)])
+    document = json.loads(text[len(before) : -len(after)])
+    document["topics"] = [unfolded(packed, document) for packed in document["topics"]]
+    return document
+
+
+def unfolded(packed: list, document: dict) -> dict:
+    """A topic without its tables, as the script unfolds it; a test in a browser holds the script itself to the page."""
+    parameter, pairs, standing, sources, positions, *ruling = packed
+    names = {table: list(document[table]) for table in ("parameters", "axes", "concepts", "sources")}
+    when = {names["axes"][a]: names["concepts"][c] for a, c in zip(pairs[::2], pairs[1::2], strict=True)}
+    return {
+        "id": topic_id(names["parameters"][parameter], tuple(when.items())),
+        "when": when,
+        "standing": document["standings"][standing],
+        "sources": [names["sources"][place] for place in sources],
+        "positions": [document["positions"][place] for place in positions],
+        "ruling": ruling[0] if ruling else "",
+    }
 
 
 def test_the_data_holds_every_topic_with_its_place_in_the_order_of_the_page(ruled_report: Report) -> None:
@@ -71,15 +89,16 @@ def test_the_data_holds_every_topic_with_its_place_in_the_order_of_the_page(rule
     topics = {topic.id: topic for topic in ruled_report.comparison.answered}
     assert {entry["id"] for entry in data["topics"]} == set(topics)
     page = pages["find.html"].decode()
-    assert [entry["href"] for entry in data["topics"]] == [
-        link.split('"')[0] for link in page.split('<li><a href="')[1:]
-    ]
+    links = [link.split('"')[0] for link in page.split('<li><a href="')[1:]]
+    assert [link.partition("#")[2] for link in links] == [anchor(topics[entry["id"]]) for entry in data["topics"]]
     for entry in data["topics"]:
         topic = topics[entry["id"]]
         assert entry["standing"] == topic.standing
         assert entry["when"] == dict(topic.when)
         assert set(entry["sources"]) == {claim.source for claim in topic.claims} <= set(data["sources"])
-        assert len(entry["positions"]) == len(topic.positions)
+        assert [position["text"] for position in entry["positions"]] == [
+            position_text(position, topic.parameter, ruled_report.store.vocabulary) for position in topic.positions
+        ]
         assert bool(entry["ruling"]) == (topic.ruling is not None)
         assert all(("form" in position) == (topic.standing == "contested") for position in entry["positions"])
 

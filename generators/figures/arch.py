@@ -7,7 +7,7 @@ crest is an angle: 0 in front, 90 where the curve has turned backwards, more alo
 from collections.abc import Callable
 from math import cos, exp, hypot, radians, sin
 
-from trayconcord.generators.figures.drawing import Point
+from trayconcord.generators.figures.room import Point
 
 HALF_WIDTH = {"maxillary": 22.0, "mandibular": 21.0}
 DEPTH = {"maxillary": 34.0, "mandibular": 36.0}

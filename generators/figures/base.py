@@ -14,8 +14,9 @@ from trayconcord.generators.figures.arch import (
     outwards,
     posterior_line,
 )
-from trayconcord.generators.figures.drawing import Drawing, KeyLine, Point
+from trayconcord.generators.figures.drawing import Drawing, KeyLine
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.shapes.compare import Comparison
 
@@ -42,7 +43,7 @@ def key_line(sign: str, found: Measure, label: str = "") -> KeyLine:
 def remarks(found: list[Measure]) -> list[str]:
     """Notes on what no source gives and the figure leaves out, and on how it shows what the sources differ on."""
     notes = []
-    missing = [m.topic.parameter.label for m in found if not m.drawn]
+    missing = [m.topic.parameter.label for m in found if not m.topic.positions and not m.drawn]
     if missing:
         notes.append(f"No source gives {', '.join(dict.fromkeys(missing))} for this case; not drawn")
     if any(m.differs for m in found):
@@ -142,4 +143,4 @@ def draw_arch(drawing: Drawing, arch: str) -> None:
         drawing.shape(back, "vibrating-line", width=1, dash="2 3")
     else:
         drawing.shape([*outer, *along(lingual_fold, end, -end)], "fold", closed=True, width=1, dash="7 3")
-    drawing.shape(along(lambda a: crest(arch, a), -end + 6, end - 6), "crest", width=0.8, dash="1 4")
+    drawing.shape(along(lambda a: crest(arch, a), -end + 6, end - 6), "crest", width=0.8, dash="1 4", clear=False)

@@ -11,9 +11,11 @@ from html import escape
 from math import hypot
 
 from trayconcord.generators.figures.measures import Measure
+from trayconcord.generators.figures.room import Box, Point, Room, box_of
 from trayconcord.kb.model import Claim
 
-Point = tuple[float, float]
+SHIFTS = (0, 17, -17, 34, -34)
+"""How far a label may be moved from where it was asked for, in user units."""
 
 STYLE = (
     "svg.figure{font:13px Charter,Georgia,'DejaVu Serif',serif;color:#000;background:#fff}"
@@ -34,9 +36,9 @@ FILLS = {
 """Patterns, each told from the others by its form, so that grey print keeps them apart."""
 
 
-def number(value: float | Fraction) -> str:
-    """A coordinate: at most four decimals, without trailing zeros."""
-    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
+def number(value: float | Fraction, places: int = 4) -> str:
+    """A coordinate: at most so many decimals, without trailing zeros."""
+    text = f"{float(value):.{places}f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
@@ -77,12 +79,16 @@ class Figure:
 
 
 class Drawing:
-    """Shapes on a canvas from ``left, top`` to ``right, bottom``, in millimetres, y downwards."""
+    """Shapes on a canvas from ``left, top`` to ``right, bottom``, in millimetres, y downwards.
+
+    Labels keep clear of one another and of lines as far as they can, and the canvas grows with those at its rim.
+    """
 
     def __init__(self, left: float, top: float, right: float, bottom: float, scale: int) -> None:
         self.left, self.top, self.right, self.bottom, self.scale = left, top, right, bottom, scale
         self._parts: list[str] = []
         self._fills: set[str] = set()
+        self._room = Room()
 
     def at(self, point: Point) -> Point:
         """A point in user units."""
@@ -90,10 +96,14 @@ class Drawing:
 
     def shape(
         self, points: list[Point], kind: str, *, closed: bool = False, fill: str = "", width: float = 1,
-        dash: str = "", data: str = "",
+        dash: str = "", data: str = "", clear: bool = True,
     ) -> None:  # fmt: skip
-        """A line through points, or the area inside them. ``kind`` is its class, ``fill`` one of `FILLS`."""
-        path = "M" + "L".join(" ".join(number(part) for part in self.at(point)) for point in points)
+        """A line through points, or the area inside them. ``kind`` is its class, ``fill`` one of `FILLS`; labels keep
+        ``clear`` of it."""
+        places = [self.at(point) for point in points]
+        if clear:
+            self._room.line([*places, places[0]] if closed else places)
+        path = "M" + "L".join(" ".join(number(part, 4 if data else 2) for part in place) for place in places)
         self._parts.append(
             f'<path class="{kind}" d="{path}{"Z" if closed else ""}" fill="{self._fill(fill)}" stroke="currentColor"'
             f' stroke-width="{number(width)}" stroke-linejoin="round"'
@@ -112,9 +122,28 @@ class Drawing:
             f' stroke-width="{number(width)}"' + (f' stroke-dasharray="{dash}"' if dash else "") + "/>"
         )
 
+    def keep_clear(self, centre: Point, half: Point) -> None:
+        """Let no label cover a box, given by its centre and half its size."""
+        (x, y), dx, dy = self.at(centre), half[0] * self.scale, half[1] * self.scale
+        self._room.take((x - dx, y - dy, x + dx, y + dy))
+
     def text(self, point: Point, text: str, anchor: str = "middle", bold: bool = False) -> None:
         """A label whose middle line runs through a point."""
-        x, y = self.at(point)
+        self._write(self.at(point), text, anchor, bold)
+
+    def text_beside(self, centre: Point, half: Point, text: str, side: int) -> None:
+        """A label beside a box given by its centre and half its size: on the side asked for (1 is right), above,
+        below, or on the other side, where there is most room."""
+        (x, y), (dx, dy) = self.at(centre), (half[0] * self.scale + 4, half[1] * self.scale + 10)
+        inwards, outwards = ((x + side * dx, y), "start"), ((x - side * dx, y), "end")
+        if side < 0:
+            inwards, outwards = (inwards[0], "end"), (outwards[0], "start")
+        spot, anchor = self._room.best(text, [inwards, ((x, y - dy), "middle"), ((x, y + dy), "middle"), outwards])
+        self._write(spot, text, anchor, bold=True)
+
+    def _write(self, place: Point, text: str, anchor: str, bold: bool = False) -> None:
+        x, y = place
+        self._room.take(box_of(text, place, anchor))
         weight = ' font-weight="600"' if bold else ""
         self._parts.append(
             f'<text x="{number(x)}" y="{number(y + 4.5)}" text-anchor="{anchor}"{weight}>{escape(text)}</text>'
@@ -131,19 +160,22 @@ class Drawing:
         """
         ends = [("min", measure.low), ("max", measure.high)] if measure.differs else [("value", measure.middle)]
         across = (-way[1], way[0])
+        drawn = []
         for index, (end, value) in enumerate(ends):
             if value is None:
                 continue
-            shift = index * apart
-            first = (start[0] + across[0] * shift, start[1] + across[1] * shift)
+            first = (start[0] + across[0] * index * apart, start[1] + across[1] * index * apart)
             length = float(value) * unit
             last = (first[0] + way[0] * length, first[1] + way[1] * length)
             self._line(first, last, _data(measure, end, unit))
-            if not index:
-                self._leader(
-                    ((first[0] + last[0]) / 2, (first[1] + last[1]) / 2), label, f"{sign} {measure.short}", anchor
-                )
-        self.text(label, f"{sign} {measure.short}".strip(), anchor)
+            drawn.append((self.at(first), self.at(last)))
+        text = f"{sign} {measure.short}".strip()
+        x, y = self.at(label)
+        spots = [((x + right, y + down), anchor) for down in SHIFTS for right in (0, *SHIFTS[1:3])]
+        place, anchor = self._room.best(text, spots)
+        if drawn:
+            self._leader(*drawn[0], box_of(text, place, anchor))
+        self._write(place, text, anchor)
 
     def angle(self, measure: Measure, pivot: Point, length: float, label: Point, sign: str, anchor: str) -> None:
         """The directions of an angle from the upright, leaning to the left: one axis, or the two ends of a contest."""
@@ -157,14 +189,15 @@ class Drawing:
                 self.shape([pivot, tip], "dimension angle", dash="5 2", data=_data(measure, end, 1))
         self.text(label, f"{sign} {measure.short}".strip(), anchor)
 
-    def _leader(self, start: Point, label: Point, text: str, anchor: str) -> None:
-        """A thin line from a dimension to the box of its label, where the label does not stand beside it."""
-        (x0, y0), (x1, y1) = self.at(start), self.at(label)
-        half = len(text) * 3.3 + 3
-        x1 += {"start": half - 3, "end": 3 - half}.get(anchor, 0)
+    def _leader(self, first: Point, last: Point, box: Box) -> None:
+        """A thin line from the middle of a dimension to the box of its label, where it does not stand beside it."""
+        x0, y0 = (first[0] + last[0]) / 2, (first[1] + last[1]) / 2
+        if min(_gap(point, box) for point in (first, (x0, y0), last)) <= 14:
+            return
+        x1, y1 = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
         dx, dy = x1 - x0, y1 - y0
-        share = 1 - min(half / abs(dx) if dx else 9, 9 / abs(dy) if dy else 9)
-        if share * hypot(dx, dy) > 14:
+        share = 1 - min((box[2] - x1) / abs(dx) if dx else 9, (box[3] - y1) / abs(dy) if dy else 9)
+        if share > 0:
             self._parts.append(
                 f'<path class="leader" d="M{number(x0)} {number(y0)}L{number(x0 + dx * share)}'
                 f' {number(y0 + dy * share)}" stroke="currentColor" stroke-width=".6" fill="none"/>'
@@ -173,6 +206,7 @@ class Drawing:
     def _line(self, start: Point, end: Point, data: str) -> None:
         """A dimension line. Short ones get their arrow heads from outside, as on any technical drawing."""
         (x0, y0), (x1, y1) = self.at(start), self.at(end)
+        self._room.line([(x0, y0), (x1, y1)])
         length = hypot(x1 - x0, y1 - y0)
         way = ((x1 - x0) / length, (y1 - y0) / length) if length else (0.0, 1.0)
         out = length < 16
@@ -200,22 +234,35 @@ class Drawing:
         self._fills.add(fill)
         return f"url(#@-{fill})"
 
+    @property
+    def box(self) -> Box:
+        """The canvas in user units, with what has been drawn so far."""
+        return self._room.around((0, 0, *self.at((self.right, self.bottom))))
+
     def svg(self, name: str, title: str, description: str, alone: bool) -> str:
         """The drawing as an SVG element, with its text alternatives."""
-        width, height = (number((b - a) * self.scale) for a, b in ((self.left, self.right), (self.top, self.bottom)))
+        left, top, right, bottom = self.box
+        width, height = number(right - left), number(bottom - top)
         patterns = "".join(
             f'<pattern id="{name}-{fill}" width="6" height="6" patternUnits="userSpaceOnUse">{FILLS[fill]}</pattern>'
             for fill in sorted(self._fills)
         )
         body = "".join(self._parts).replace("url(#@-", f"url(#{name}-")
+        box = f"{number(left)} {number(top)} {width} {height}"
         return (
-            f'<svg class="figure" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}"'
+            f'<svg class="figure" xmlns="http://www.w3.org/2000/svg" viewBox="{box}" width="{width}"'
             f' height="{height}" role="img" data-scale="{self.scale}"><title>{escape(title)}</title>'
             f"<desc>{escape(description)}</desc>"
             + (f"<style>{STYLE}</style>" if alone else "")
             + (f"<defs>{patterns}</defs>" if patterns else "")
             + f"{body}</svg>"
         )
+
+
+def _gap(point: Point, box: Box) -> float:
+    """The distance from a point to a box."""
+    x, y = point
+    return hypot(max(box[0] - x, x - box[2], 0), max(box[1] - y, y - box[3], 0))
 
 
 def _data(measure: Measure, end: str, unit: float) -> str:

@@ -13,8 +13,9 @@ from trayconcord.generators.figures.base import (
     outline,
     remarks,
 )
-from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
+from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.generators.figures.stops import answer_text, answers, draw_sites
 from trayconcord.kb.model import Scope
 from trayconcord.shapes.compare import Comparison
@@ -32,7 +33,7 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
         return None
     form = comparison.at("handle-form", when)
     tall = float(height.near)
-    drawing = Drawing(-21, -float(height.reach) - 6, 38, 6, 6)
+    drawing = Drawing(-21, -float(height.reach) - 6, 38, 6, 5)
     key: list[KeyLine] = []
 
     def sign(found: Measure) -> str:
@@ -41,26 +42,31 @@ def handle_figure(comparison: Comparison, when: Scope) -> Figure | None:
 
     drawing.shape([(-14, 0), (6, 0), (6, 2), (-14, 2)], "tray", closed=True, fill="wall", width=1.4)
     drawing.text((-4, 4.2), "from the front")
+    drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
     if width.drawn:
         half = float(width.near) / 2
         drawing.shape(
             [(-4 - half, 0), (-4 - half, -tall), (-4 + half, -tall), (-4 + half, 0)], "handle", fill="cast", width=1.8
         )
         drawing.dimension(width, (-4 - half, -tall - 1.5), (1, 0), (-4, -tall - 3.4), sign(width), anchor="middle")
-    drawing.dimension(height, (-12, 0), (0, -1), (-12.8, -tall / 2), sign(height), anchor="end")
-    pivot = (26.0, 0.0)
-    drawing.shape([(20, 0), (33, 0), (33, 2), (20, 2)], "tray", closed=True, fill="wall", width=1.4)
-    drawing.text((26.5, 4.2), "from the side")
+    # the view from the side stands where neither the width in the one nor the length in the other runs into it
+    end = -4 - float(width.near) / 2 + float(width.reach) if width.drawn else 6.0
+    at = max(26.0, end + (float(reach.reach) if reach.drawn else 0.0) + 14)
+    pivot = (at, 0.0)
+    drawing.shape([(at - 6, 0), (at + 7, 0), (at + 7, 2), (at - 6, 2)], "tray", closed=True, fill="wall", width=1.4)
+    drawing.text((at + 0.5, 4.2), "from the side")
     if thickness.drawn:
         deep = float(thickness.near)
         for angle, dash in _directions(lean):
             drawing.shape(_body(pivot, tall, deep, angle), "handle", fill="" if dash else "cast", width=1.4, dash=dash)
-        drawing.dimension(thickness, (26 - deep / 2, -1), (1, 0), (26 + deep / 2 + 2, -1.6), sign(thickness))
+        drawing.dimension(
+            thickness, (at - deep / 2, -1), (1, 0), (at + float(thickness.reach) - deep / 2 + 2, -1.6), sign(thickness)
+        )
     if lean.drawn:
-        drawing.angle(lean, pivot, tall + 2.5, (27.5, -tall - 3.2), sign(lean), "start")
+        drawing.angle(lean, pivot, tall + 2.5, (at + 1.5, -tall - 3.2), sign(lean), "start")
     if reach.drawn:
         drawing.dimension(
-            reach, (26, -tall / 2), (-1, 0), (26 - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end"
+            reach, (at, -tall / 2), (-1, 0), (at - float(reach.reach) - 1.2, -tall / 2), sign(reach), anchor="end"
         )
     if form.claims:
         key.append(KeyLine("", form.parameter.label, answer_text(form, comparison), form.claims))

@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from fractions import Fraction
 
-from trayconcord.kb.grammar import range_text
-from trayconcord.kb.model import Scope, comparable
-from trayconcord.kb.values import Interval
+from trayconcord.kb.model import Claim, Scope, comparable
+from trayconcord.kb.values import Comparable, Interval
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.wording import comparable_text
+from trayconcord.shapes.plausible import is_plausible
+from trayconcord.shapes.wording import shown_text
 
 
 @dataclass(frozen=True)
@@ -58,23 +58,33 @@ class Measure:
 
 
 def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
-    """What a figure draws for a parameter in a case: ruling, what all share, one voice, or the span of a contest."""
+    """What a figure draws for a parameter in a case: ruling, what all share, one voice, or the span of a contest.
+
+    Values outside the plausible range are told, and left out of the drawing and of its span.
+    """
     topic = comparison.at(parameter, when)
     vocabulary = comparison.vocabulary
-    unit = vocabulary.units[topic.parameter.unit].symbol
+    stated: list[tuple[Comparable, tuple[Claim, ...]]]
     if topic.ruling and topic.ruling.value is not None:
-        intervals = [comparable(topic.ruling.value, topic.parameter, vocabulary)]
+        stated = [(comparable(topic.ruling.value, topic.parameter, vocabulary), ())]
         standing = "ruled"
     else:
-        intervals = [position.value for position in topic.positions]
+        stated = [(position.value, position.claims) for position in topic.positions]
         standing = topic.standing
-    values = [value for value in intervals if isinstance(value, Interval)]
-    ends = [end for value in values for end in (value.low, value.high) if end is not None]
+    plausible = [value for value, _ in stated if isinstance(value, Interval) and is_plausible(value, topic.parameter)]
+    ends = [end for value in plausible for end in (value.low, value.high) if end is not None]
     low, high = (min(ends), max(ends)) if ends else (None, None)
-    texts = [comparable_text(value, topic.parameter, vocabulary) for value in values]
-    span = range_text(low, high, unit) if low is not None else ""
-    short = texts[0] if len(texts) == 1 else span
-    return Measure(topic, standing, low, high, short, told(standing, texts), len(texts))
+    texts = [shown_text(value, claims, topic.parameter, vocabulary) for value, claims in stated if value in plausible]
+    outside = [
+        shown_text(value, claims, topic.parameter, vocabulary) for value, claims in stated if value not in plausible
+    ]
+    label = plausible[0] if len(plausible) == 1 else Interval(low, high)
+    short = shown_text(label, topic.claims, topic.parameter, vocabulary, beside=False) if plausible else ""
+    words = told(standing, texts) if texts or not outside else ""
+    if outside:
+        left_out = f"{'; '.join(outside)}: outside the plausible range, not drawn"
+        words = f"{words}; {left_out}" if words else left_out
+    return Measure(topic, standing, low, high, short, words, len(texts))
 
 
 def told(standing: str, texts: list[str]) -> str:

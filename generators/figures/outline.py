@@ -23,8 +23,9 @@ from trayconcord.generators.figures.base import (
     outline,
     remarks,
 )
-from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
+from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison

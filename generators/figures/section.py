@@ -3,8 +3,9 @@
 from math import hypot
 
 from trayconcord.generators.figures.base import SIGNS, arch_of, key_line, narrowed, remarks
-from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine, Point
+from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import Measure, measure
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import meet
@@ -12,6 +13,8 @@ from trayconcord.shapes.wording import scope_text
 
 RIDGE, HALF, CHEEK = 9.0, 6.0, 2.6
 """The schematic ridge, in millimetres: height, half its width at the depth of the fold; the room for a cheek."""
+WIDEST = 238
+"""The width of a section in user units, so that a row of them is printed without shrinking its labels."""
 AXES = ("impression-material", "consistency")
 
 
@@ -29,27 +32,45 @@ def materials_in(comparison: Comparison, when: Scope, parameters: tuple[str, ...
 
 
 def section_figures(comparison: Comparison, when: Scope) -> list[Figure]:
-    """A cross-section for each impression material for which a source gives the thickness of the spacer."""
-    figures = []
-    for material in materials_in(comparison, when, ("spacer-thickness",)):
-        figure = section_figure(comparison, when, material)
-        if figure is not None:
-            figures.append(figure)
-    return figures
+    """A cross-section, all to one scale, for each impression material for which a source gives the thickness of the
+    spacer, and one that of the wall."""
+    materials = materials_in(comparison, when, ("spacer-thickness",))
+    layers = {material: _layers(comparison, when, material) for material in materials}
+    drawn = {material: pair for material, pair in layers.items() if all(layer.drawn for layer in pair)}
+    thickest = max((_thickness(pair) for pair in drawn.values()), default=0.0)
+    return [_section(comparison, when, material, pair, thickest) for material, pair in drawn.items()]
 
 
 def section_figure(comparison: Comparison, when: Scope, material: Scope) -> Figure | None:
     """The cross-section for a material; None where no source gives the thickness of the spacer or of the wall."""
+    layers = _layers(comparison, when, material)
+    if not all(layer.drawn for layer in layers):
+        return None
+    return _section(comparison, when, material, layers, _thickness(layers))
+
+
+def _layers(comparison: Comparison, when: Scope, material: Scope) -> tuple[Measure, Measure]:
+    """The spacer and the wall of the tray over it."""
     case = narrowed(when, comparison, **dict(material))
-    spacer, wall = measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
+    return measure(comparison, "spacer-thickness", case), measure(comparison, "wall-thickness", case)
+
+
+def _thickness(layers: tuple[Measure, Measure]) -> float:
+    return sum(float(layer.reach) for layer in layers)
+
+
+def _section(
+    comparison: Comparison, when: Scope, material: Scope, layers: tuple[Measure, Measure], thickest: float
+) -> Figure:
+    """The cross-section for a material, on a canvas that takes the thickest of its series."""
+    spacer, wall = layers
+    case = narrowed(when, comparison, **dict(material))
     clearance = measure(comparison, "border-clearance", narrowed(case, comparison, region="buccal-sulcus"))
     margin = measure(comparison, "spacer-margin", case)
-    if not spacer.drawn or not wall.drawn:
-        return None
     low, high = float(spacer.near), float(spacer.reach)
     thin, thick = high + float(wall.near), high + float(wall.reach)
-    half, top = max(15.0, HALF + thick + 4), -max(19.5, RIDGE + thick + 5.5)
-    drawing = Drawing(-half, top, half, 2.5, 7)
+    half, top = max(15.0, HALF + thickest + 4), -max(19.5, RIDGE + thickest + 5.5)
+    drawing = Drawing(-half, top, half, 2.5, 7 if half < 17 else max(int(WIDEST / half / 2), 3))
     ground = [(half * 0.9 * n / 108, -profile(half * 0.9 * n / 108, half)) for n in range(-108, 109)]
     edge = half * 0.9
     drawing.shape([*ground, (edge, 2.5), (-edge, 2.5)], "cast", closed=True, fill="cast", width=1.4)

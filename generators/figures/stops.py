@@ -5,6 +5,7 @@ from trayconcord.generators.figures.arch import areas
 from trayconcord.generators.figures.base import SCHEMATIC, arch_of, canvas, draw_arch, key_line, outline, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
 from trayconcord.generators.figures.measures import measure, told
+from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, comparable
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.shapes.compare import Comparison, Topic
@@ -39,6 +40,7 @@ def draw_sites(
                 where.setdefault(region, []).append(letter(number))
     concepts = comparison.vocabulary.concepts
     missing = []
+    labels: list[tuple[Point, str]] = []
     for region in sorted(where, key=lambda region: (concepts[region].order, region)):
         found = areas(arch, region)
         if not found:
@@ -48,9 +50,11 @@ def draw_sites(
             corners = [(x - half, y - tall), (x + half, y - tall), (x + half, y + tall), (x - half, y + tall)]
             all_hold = len(where[region]) == len(values)
             drawing.shape(corners, "site", closed=True, fill="cross" if all_hold else "hatch", width=1.4)
+            drawing.keep_clear((x, y), (half, tall))
             if len(values) > 1:
-                side = -1 if x > 0 else 1
-                drawing.text((x + side * (half + 1.6), y), "".join(where[region]), bold=True)
+                labels.append(((x, y), "".join(where[region])))
+    for (x, y), text in labels:  # when all the sites are drawn: a label must cover none of them
+        drawing.text_beside((x, y), (size[0] / 2, size[1] / 2), text, -1 if x > 0 else 1)
     return missing
 
 
@@ -69,7 +73,7 @@ def stops_figure(comparison: Comparison, when: Scope) -> Figure | None:
     missing = draw_sites(drawing, sites, comparison, arch, size)
     key = [KeyLine("", sites.parameter.label, answer_text(sites, comparison), sites.claims), key_line("", count)]
     # the size stands beside the arch, where no site hides it
-    corner = (-31.0, 43.0) if arch == "maxillary" else (-3.0, 44.0)
+    corner = (-31.0, 46.0) if arch == "maxillary" else (-3.0, 44.0)
     if length.drawn and width.drawn:
         x, y = corner
         box = [corner, (x + size[0], y), (x + size[0], y + size[1]), (x, y + size[1])]

@@ -3,8 +3,8 @@
 
 (() => {
   const { el } = Site;
-  const { concepts, parameters } = TRAYCONCORD_DATA;
-  const topics = new Map(TRAYCONCORD_DATA.topics.map((topic) => [topic.id, topic]));
+  const { concepts, parameters } = Site.data();
+  const topics = new Map(Site.data().topics.map((topic) => [topic.id, topic]));
   const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 
   function today() {

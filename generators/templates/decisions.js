@@ -3,8 +3,8 @@
 
 (() => {
   const { el } = Site;
-  const topics = new Map(TRAYCONCORD_DATA.topics.map((topic) => [topic.id, topic]));
-  const { parameters } = TRAYCONCORD_DATA;
+  const { parameters } = Site.data();
+  const topics = new Map(Site.data().topics.map((topic) => [topic.id, topic]));
   const room = document.getElementById("decisions");
   const status = el("p", { role: "status" });
   const body = el("div");

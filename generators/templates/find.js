@@ -3,7 +3,7 @@
 
 (() => {
   const { el } = Site;
-  const { axes, concepts, kinds, parameters, sources, topics } = TRAYCONCORD_DATA;
+  const { axes, concepts, kinds, parameters, sources, topics } = Site.data();
   const rows = [...document.querySelectorAll("#results li")];
   const sections = [...document.querySelectorAll("#results section")];
   const AXES = { arch: "arch", material: "impression-material", tray: "tray-material" };
@@ -26,7 +26,7 @@
     return fold(
       [
         topic.id, parameter.label, parameter.question, topic.case, topic.ruling,
-        ...Object.entries(topic.when).flatMap(([axis, concept]) => [axes[axis], ...names(concept)]),
+        ...Object.entries(topic.when).flatMap(([axis, concept]) => [axes[axis].label, ...names(concept)]),
         ...topic.positions.map((position) => position.text), ...topic.sources.map((source) => sources[source].name),
       ].join("\n"),
     );

@@ -2,7 +2,7 @@
 "use strict";
 
 const Rulings = (() => {
-  const { concepts, parameters } = TRAYCONCORD_DATA;
+  const { concepts, parameters } = Site.data();
   const ID = "[a-z0-9]+(?:-[a-z0-9]+)*";
   const LIST = `\\[${ID}(?:, *${ID})*\\]`;
   const FLOW = new RegExp(`^(?:${LIST}|\\{(?:includes: *${LIST})?(?:, *(?=e))?(?:excludes: *${LIST})?\\})$`);

@@ -99,6 +99,38 @@ const Site = (() => {
     if (link) link.textContent = count ? `Decisions (${count})` : "Decisions";
   }
 
+  // --- the data of the topics ---
+
+  let unfolded = null;
+
+  /** The data of site-data.js with every topic written out: its tables are only there to keep the file small. */
+  function data() {
+    if (unfolded) return unfolded;
+    const packed = TRAYCONCORD_DATA;
+    const { axes, concepts, parameters, schemes, standings } = packed;
+    const names = (table) => Object.keys(table);
+    const [asked, along, meant, cited] = [names(parameters), names(axes), names(concepts), names(packed.sources)];
+    const topics = packed.topics.map(([parameter, pairs, standing, sources, positions, ruling = ""]) => {
+      const when = {};
+      for (let place = 0; place < pairs.length; place += 2) when[along[pairs[place]]] = meant[pairs[place + 1]];
+      const id = asked[parameter] + Object.entries(when).map(([axis, concept], n) => `${n ? "&" : "?"}${axis}=${concept}`).join("");
+      const fragment = pairs.length ? id.replace("?", "--").replaceAll("=", "-").replaceAll("&", "--") : `${id}--in-general`;
+      const told = ([axis, concept]) => `${axes[axis].prefix} ${concepts[concept].label}`.trimStart();
+      return {
+        id, when, ruling,
+        parameter: asked[parameter],
+        href: `question-${asked[parameter]}.html#${fragment}`,
+        case: Object.entries(when).map(told).join(", ") || "in general",
+        standing: standings[standing],
+        sources: sources.map((place) => cited[place]),
+        positions: positions.map((place) => packed.positions[place]),
+      };
+    });
+    for (const parameter of Object.values(parameters)) if (parameter.scheme) parameter.members = schemes[parameter.scheme];
+    unfolded = { ...packed, topics };
+    return unfolded;
+  }
+
   // --- the key / ---
 
   const SHORTCUT = "trayconcord/slash";
@@ -119,7 +151,7 @@ const Site = (() => {
   showCount();
 
   return {
-    el, decisions, decisionsUnder, decide, withdraw, replaceDecisions, earlier, forget, shortcutIsOn, setShortcut,
+    el, data, decisions, decisionsUnder, decide, withdraw, replaceDecisions, earlier, forget, shortcutIsOn, setShortcut,
     refused: () => refused,
   };
 })();
