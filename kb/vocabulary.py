@@ -81,7 +81,10 @@ class GaugeSystem(Term):
 class Parameter(Term):
     """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
 
-    What a source does not name is not wrong where the answer is an ``open_list``: no examination asks for it.
+    What no source names is not wrong for that, unless the answer is a ``closed_list``. Values that are ``as_measured``
+    come from studies too, so that none of them is the right one. ``reads`` puts a value into words where a unit does
+    not; the rest is the wording of question items: what is asked (``stem``), what does not belong (``stem_not``), for
+    which case an answer holds (``stem_case``), and what "yes" says (``affirms``).
     """
 
     kind: str = ""
@@ -94,7 +97,22 @@ class Parameter(Term):
     depends_on: tuple[str, ...] = ()
     question: str = ""
     note: str = ""
-    open_list: bool = False
+    closed_list: bool = False
+    as_measured: bool = False
+    reads: str = ""
+    stem: str = ""
+    stem_not: str = ""
+    stem_case: str = ""
+    affirms: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WrongAnswer(Term):
+    """An error that people make about some ``parameters``; the definition says why it is wrong. Where it names a
+    ``concept`` that sources may name too, it is wrong only as long as none does."""
+
+    parameters: tuple[str, ...] = ()
+    concept: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +152,7 @@ class Vocabulary:
     kinds: dict[str, SourceKind]
     obtained: dict[str, Term]
     cautions: dict[str, Caution]
+    wrong_answers: dict[str, WrongAnswer]
 
     @cached_property
     def above(self) -> dict[str, frozenset[str]]:
@@ -316,7 +335,13 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             depends_on=tuple(sorted(ids(subject, TC.dependsOn, ns.AXIS), key=list(axes).index)),
             question=text(subject, TC.question),
             note=text(subject, SKOS.scopeNote),
-            open_list=(subject, TC.openList, None) in graph,
+            closed_list=(subject, TC.closedList, None) in graph,
+            as_measured=(subject, TC.asMeasured, None) in graph,
+            reads=text(subject, TC.reads),
+            stem=text(subject, TC.stem),
+            stem_not=text(subject, TC.stemNot),
+            stem_case=text(subject, TC.stemCase),
+            affirms=text(subject, TC.affirms),
         )
     return Vocabulary(
         parameters=parameters,
@@ -345,5 +370,14 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             )
             for subject in members(TC.Caution)
             for term in [name(subject, ns.CAUTION)]
+        },
+        wrong_answers={
+            term.id: WrongAnswer(
+                *base(term),
+                tuple(ids(subject, TC.wrongFor, ns.PARAMETER)),
+                next(iter(ids(subject, SKOS.related, ns.CONCEPT)), ""),
+            )
+            for subject in members(TC.WrongAnswer)
+            for term in [name(subject, ns.WRONG_ANSWER)]
         },
     )
