@@ -1,4 +1,4 @@
-"""Answers in words: as everywhere, but with the vocabulary's own words where a number without a unit says too little."""
+"""Answers in words: as everywhere, but in the vocabulary's own words where a number without a unit says too little."""
 
 from trayconcord.kb.grammar import range_text
 from trayconcord.kb.model import Claim, Ruling, comparable

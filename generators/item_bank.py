@@ -4,18 +4,25 @@ from collections import Counter
 
 from trayconcord.generators.ground import Grounds
 from trayconcord.generators.item_kinds import Maker
-from trayconcord.generators.items import Item, pick
+from trayconcord.generators.items import LEAST_OPTIONS, Item, pick
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers
 
-MOST_ALIKE = {"unnamed": 2, "outside": 1, "first": 3, "last": 3, "between": 3}
-"""How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six."""
+MOST_ALIKE = {"unnamed": 3, "outside": 1, "first": 2, "last": 2, "between": 2}
+"""How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six; one of three
+options that asks for what is wrong, no more."""
+
+ONLY_FEW = ("unnamed", "outside")
+"""Kinds that ask for what is wrong: no more of a whole parameter than of a topic."""
 
 MOST_OF_ONE = 12
 """How many items of one parameter a bank holds: 8 % of 150."""
+
+MOST_ANSWERED_SO = 3
+"""How many items of one parameter have one answer, in cases that have nothing to do with each other."""
 
 FACTS = ("value", "within", "choice", "belongs", "statement", "case")
 """Kinds that ask for one fact, from one side or the other: a bank asks for a fact once."""
@@ -75,8 +82,10 @@ def _without_rewordings(items: list[Item], vocabulary: Vocabulary, seed: int) ->
     kept: list[Item] = []
     for item in sorted(items, key=lambda i: (len(i.when), pick(seed, i.id))):
         ours = [other for other in kept if other.parameter == item.parameter]
-        alike = [other for other in ours if (other.kind, other.when) == (item.kind, item.when)]
-        if not any(_again(item, other, vocabulary) for other in ours) and len(alike) < MOST_ALIKE.get(item.kind, 6):
+        alike = [o for o in ours if o.kind == item.kind and (o.when == item.when or o.kind in ONLY_FEW)]
+        most = 1 if item.kind == "unnamed" and len(item.options) == LEAST_OPTIONS else MOST_ALIKE.get(item.kind, 6)
+        same = sum(_fact(other) == _fact(item) for other in ours)
+        if len(alike) < most and same < MOST_ANSWERED_SO and not any(_again(item, o, vocabulary) for o in ours):
             kept.append(item)
     ranked: dict[str, list[tuple[int, Item]]] = {}
     for item in kept:
@@ -89,8 +98,9 @@ def _again(item: Item, other: Item, vocabulary: Vocabulary) -> bool:
     """Whether an item asks what another one asks already."""
     if _fact(item) != _fact(other):
         return False
-    wider = covers(other.when, item.when, vocabulary)
-    return wider or (item.kind == other.kind and _terms(other) == _terms(item))
+    if item.kind in ONLY_FEW or covers(other.when, item.when, vocabulary):
+        return True
+    return item.kind == other.kind == "belongs" and _terms(other) == _terms(item)
 
 
 def _fact(item: Item) -> tuple[str, Comparable | None, Comparable | None]:

@@ -122,9 +122,23 @@ class Workshop:
         def clash(one: Option, other: Option) -> bool:
             if isinstance(one.value, Interval) and isinstance(other.value, Interval):
                 return too_near(one.value, other.value) or not ground.apart(one.value, other.value)
-            return self.overlapping(one, other)
+            if ground.parameter.kind == "order" and self._share_a_word(one, other):
+                return True
+            return self._contrary(one, other) or self._contrary(other, one) or self.overlapping(one, other)
 
         return clash
+
+    def _contrary(self, error: Option, other: Option) -> bool:
+        known = self.vocabulary.wrong_answers.get(error.error)
+        return known is not None and isinstance(other.value, Choice) and other.value.concept in known.contrary_to
+
+    def _share_a_word(self, one: Option, other: Option) -> bool:
+        """Whether two steps name the same thing, such as the handle that is formed and the one that is attached: that
+        gives their order away. A word that all steps of a scheme share tells nothing."""
+        common = shared_words(one.text, other.text)
+        assert isinstance(one.value, Choice)
+        scheme = self.vocabulary.concepts[one.value.concept].schemes[0]
+        return any(any(word not in step.label for step in self.vocabulary.in_scheme(scheme)) for word in common)
 
     def _cases(self, ground: Ground, answer: Comparable, behind: tuple[Claim | Ruling, ...]) -> Iterator[Item]:
         """For one condition of the topic, other conditions of that axis under which everybody contradicts the answer.
@@ -217,6 +231,12 @@ class Workshop:
         if first.parameter == ground.parameter.id:
             return f"stated for another case: {where}"
         return f"stated for another question: {self.vocabulary.parameters[first.parameter].label}, {where}"
+
+
+def shared_words(one: str, other: str) -> set[str]:
+    """The words of four letters and more that two labels share."""
+    words = [set(re.findall(r"[a-z-]{4,}", text.casefold())) for text in (one, other)]
+    return words[0] & words[1]
 
 
 def identifier_of(kind: str, parameter: str, when: Scope, axis: str = "", member: str = "") -> str:

@@ -1,7 +1,7 @@
 """Items about quantities and counts: which value holds, which value fits, which does not."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
@@ -16,8 +16,9 @@ LENGTH = "MilliM"
 SLIP, FAR = 2, 4
 """The tiers of quantities that nobody states: a slip of the kind that people make, and what is further off."""
 SLIPS = {Fraction(1, 2): SLIP, Fraction(2): SLIP}
-SLIPS |= dict.fromkeys((Fraction(1, 4), Fraction(3, 4), Fraction(3, 2), Fraction(3), Fraction(4)), FAR)
+SLIPS |= dict.fromkeys((Fraction(1, 4), Fraction(2, 3), Fraction(3, 4), Fraction(3, 2), Fraction(3), Fraction(4)), FAR)
 """One sheet taken for two, a radius for a diameter; and what is further off."""
+SHARES = ("PERCENT", "UNITLESS")
 MOST_DECIMALS = 2
 COMMON_WORDS = {"tray", "impression", "in", "use", "the", "by", "of"}
 """Words that parameters share without being alike."""
@@ -36,21 +37,32 @@ class Quantities(Workshop):
             value = Interval(point, point)
             kind = "value" if key.low == key.high else "within"
             right = Option(self._text(ground.parameter, value), value, behind)
-            decimals = _decimals(right.text)
-            wrong = [option for option in self._wrong(ground, value) if _decimals(option.text) <= decimals]
-            yield from self._built(ground, kind, right, _alike([right, *wrong])[1:])
+            yield from self._asking(ground, kind, right, self._wrong(ground, value))
         yield from self._outside(ground)
         if key.low is not None and key.high is not None:
             yield from self._cases(ground, key, behind)
 
+    def _asking(self, ground: Ground, kind: str, right: Option, wrong: list[Option]) -> Iterable[Item]:
+        """An item whose options have the decimals of the key; one more, where too few of them are left so."""
+        for decimals in (_decimals(right.text), _decimals(right.text) + 1):
+            fit = [option for option in wrong if _decimals(option.text) <= decimals]
+            key, *others = _alike([right, *fit])
+            if built := self._built(ground, kind, key, others):
+                return built
+        return []
+
     def _outside(self, ground: Ground) -> Iterator[Item]:
-        """Which value no source allows: the key contradicts everybody, and somebody states each of the others."""
+        """Which value no source allows: the key contradicts everybody, and somebody states each of the others.
+
+        Only where the parameter has its own words for such a question."""
+        if not ground.parameter.stem_not:
+            return
         stated: dict[Interval, list[Claim | Ruling]] = {}
         for record in ground.deciding:
             assert record.value is not None
             value = comparable(record.value, ground.parameter, self.vocabulary)
             assert isinstance(value, Interval)
-            for end in {value.low, value.high} - {None}:
+            for end in {value.low, value.high} if None not in (value.low, value.high) else ():
                 stated.setdefault(Interval(end, end), []).append(record)
         allowed = [
             Option(self._text(ground.parameter, point), point, tuple(records), -len(records), "allowed for this case")
@@ -80,10 +92,10 @@ class Quantities(Workshop):
                     each = Interval(end, end)
                     before, claims = found.get(each, (tier, []))
                     found[each] = (min(before, tier), [*claims, claim])
-        for value, tier in self._slips(ground, point):
+        spoken = [_interval(value) for value in ground.spoken]
+        for value, tier in self._slips(ground, point, spoken):
             found.setdefault(value, (tier, []))
         candidates = sorted(found, key=lambda interval: interval.low or 0)
-        spoken = [_interval(value) for value in ground.spoken]
         options = []
         for value in (candidates[n] for n in ground.contradicting(list(candidates))):
             if any(too_near(value, said) for said in spoken) or not (value.low or _plausible(value, ground.parameter)):
@@ -94,14 +106,15 @@ class Quantities(Workshop):
             options.append(Option(text, value, tuple(claims), rank, self._taken(ground, claims)))
         return options
 
-    def _slips(self, ground: Ground, point: Interval) -> Iterator[tuple[Interval, int]]:
-        assert point.low is not None
-        for factor, tier in SLIPS.items():
-            end = point.low * factor
-            slip = Interval(end, end)
-            fit = end.denominator == 1 if ground.parameter.kind == "count" else _plausible(slip, ground.parameter)
-            if fit and end > 0:
-                yield slip, tier
+    def _slips(self, ground: Ground, point: Interval, spoken: list[Interval]) -> Iterator[tuple[Interval, int]]:
+        """A value, or an end of what is supported, taken several times or in part."""
+        ends = dict.fromkeys(end for value in (point, *spoken) for end in (value.low, value.high) if end)
+        for end in ends:
+            for factor, tier in SLIPS.items():
+                slip = end * factor
+                whole = ground.parameter.kind != "count" or slip.denominator == 1
+                if whole and slip > 0 and _imaginable(slip, ground.parameter):
+                    yield Interval(slip, slip), tier if end == point.low else FAR
 
     def _stated(self, ground: Ground) -> Iterator[tuple[Interval, int, Claim]]:
         """What is stated for the same question, then for questions that go by a common word (another time, another
@@ -148,12 +161,23 @@ def _plausible(value: Interval, parameter: Parameter) -> bool:
     return all(end is None or least <= end <= most for end in (value.low, value.high))
 
 
+def _imaginable(number: Fraction, parameter: Parameter) -> bool:
+    """Whether somebody might take a number for an answer: up to twice what is plausible, unless it is a share."""
+    assert parameter.plausible is not None
+    least, most = parameter.plausible
+    return (
+        least <= number <= most
+        if parameter.kind == "interval" and parameter.unit in SHARES
+        else least / 2 <= number <= most * 2
+    )
+
+
 def _interval(value: Comparable) -> Interval:
     assert isinstance(value, Interval)
     return value
 
 
-NUMBER = re.compile(r"\d+(?:\.(\d+))?")
+NUMBER = re.compile(r"(?<!\d)(?!1 in )\d+(?:\.(\d+))?")
 
 
 def _parts(text: str) -> tuple[str, str, str, str]:

@@ -48,7 +48,11 @@ class Terms(Workshop):
     def _answers(self, concept: str, ground: Ground) -> bool:
         """Whether a term answers the question at all: a comparison is won by one of the two compared, or by none."""
         sides = self._sides(ground.when)
-        return not sides or concept in sides or self.vocabulary.concepts[concept].schemes == (ground.parameter.scheme,)
+        return not sides or concept in sides or self._verdict(concept)
+
+    def _verdict(self, concept: str) -> bool:
+        """Whether a term is no side of a comparison, such as that there is no difference."""
+        return self.vocabulary.axes[COMPARED].scheme not in self.vocabulary.concepts[concept].schemes
 
     def _sides(self, when: Scope) -> set[str]:
         """The two that a comparison compares; empty where nothing is compared."""
@@ -72,8 +76,8 @@ class Terms(Workshop):
             named = tuple(r for r in records if concept in named_out(r) and r in ground.deciding)
             if members.unnamed(concept) and self._enough(ground, named):
                 yield from self._built(ground, "left-out", self._term(concept, named), right, concept)
-        if any(record.when == ground.when for key in right for record in key.records):
-            named = tuple(r for key in right for r in key.records)
+        stated = any(record.when == ground.when for key in right for record in key.records)
+        if stated:
             known = [option for option in wrong if option.error or (ground.parameter.closed_list and not option.tier)]
             for option in sorted(known, key=lambda o: pick(self.seed, ground.topic.id, o.text)):
                 yield from self._built(ground, "unnamed", option, right, option.error or _concept(option))
@@ -163,7 +167,7 @@ class Terms(Workshop):
         sides = self._sides(ground.when)
         for concept in self.vocabulary.in_scheme(ours.scheme or ""):
             near = any(concepts[term].broader == concept.broader for term in named)
-            if near or concept.id in sides or (sides and concept.schemes == (ours.scheme,)):
+            if near or concept.id in sides or (sides and self._verdict(concept.id)):
                 yield NEIGHBOUR, concept.id, None
 
     def statements(self, ground: Ground, key: Comparable) -> Iterator[Item]:

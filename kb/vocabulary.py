@@ -109,10 +109,12 @@ class Parameter(Term):
 @dataclass(frozen=True, slots=True)
 class WrongAnswer(Term):
     """An error that people make about some ``parameters``; the definition says why it is wrong. Where it names a
-    ``concept`` that sources may name too, it is wrong only as long as none does."""
+    ``concept`` that sources may name too, it is wrong only as long as none does. What it is ``contrary_to`` is not
+    offered beside it: of a pair of opposites one is right."""
 
     parameters: tuple[str, ...] = ()
     concept: str = ""
+    contrary_to: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,6 +378,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
                 *base(term),
                 tuple(ids(subject, TC.wrongFor, ns.PARAMETER)),
                 next(iter(ids(subject, SKOS.related, ns.CONCEPT)), ""),
+                tuple(ids(subject, TC.contraryTo, ns.CONCEPT)),
             )
             for subject in members(TC.WrongAnswer)
             for term in [name(subject, ns.WRONG_ANSWER)]
