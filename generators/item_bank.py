@@ -11,7 +11,7 @@ from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers
 
-MOST_ALIKE = {"unnamed": 3, "outside": 1, "first": 2, "last": 2, "between": 2}
+MOST_ALIKE = {"belongs": 9, "unnamed": 3, "outside": 1, "first": 2, "last": 2, "between": 3}
 """How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six; one of three
 options that asks for what is wrong, no more."""
 
@@ -80,7 +80,7 @@ def _without_rewordings(items: list[Item], vocabulary: Vocabulary, seed: int) ->
     """Leave out what only asks again what is asked already, from another side or for a narrower case; and more than a
     few of one make or of one parameter, the kinds in turn."""
     kept: list[Item] = []
-    for item in sorted(items, key=lambda i: (len(i.when), pick(seed, i.id))):
+    for item in sorted(items, key=lambda i: (len(i.when), -len(i.options), pick(seed, i.id))):
         ours = [other for other in kept if other.parameter == item.parameter]
         alike = [o for o in ours if o.kind == item.kind and (o.when == item.when or o.kind in ONLY_FEW)]
         most = 1 if item.kind == "unnamed" and len(item.options) == LEAST_OPTIONS else MOST_ALIKE.get(item.kind, 6)

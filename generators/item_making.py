@@ -77,7 +77,7 @@ class Workshop:
         parameter = ground.parameter
         identifier = identifier_of(kind, parameter.id, ground.when, axis, member)
         ascending = isinstance(key.value, Interval) and kind != "outside"  # there the key would mostly be the first
-        chosen = choose(identifier, key, distractors, self.seed, self._clash(ground), ascending)
+        chosen = choose(identifier, key, distractors, self.seed, self._clash(ground, kind), ascending)
         if chosen is None:
             return []
         options, place = chosen
@@ -118,10 +118,11 @@ class Workshop:
             return f"{parameter.question} {(decided if ruled and decided else agreed).format_map(words)}".strip()
         return f"{own} Answer as the course has decided." if ruled else own
 
-    def _clash(self, ground: Ground) -> Callable[[Option, Option], bool]:
+    def _clash(self, ground: Ground, kind: str) -> Callable[[Option, Option], bool]:
         def clash(one: Option, other: Option) -> bool:
             if isinstance(one.value, Interval) and isinstance(other.value, Interval):
-                return too_near(one.value, other.value) or not ground.apart(one.value, other.value)
+                near = kind != "outside" and too_near(one.value, other.value)  # what is allowed may lie as it will
+                return near or not ground.apart(one.value, other.value)
             if ground.parameter.kind == "order" and self._share_a_word(one, other):
                 return True
             return self._contrary(one, other) or self._contrary(other, one) or self.overlapping(one, other)

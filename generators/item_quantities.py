@@ -46,8 +46,8 @@ class Quantities(Workshop):
         """An item whose options have the decimals of the key; one more, where too few of them are left so."""
         for decimals in (_decimals(right.text), _decimals(right.text) + 1):
             fit = [option for option in wrong if _decimals(option.text) <= decimals]
-            key, *others = _alike([right, *fit])
-            if built := self._built(ground, kind, key, others):
+            alike = _alike([right, *fit])
+            if alike and (built := self._built(ground, kind, alike[0], alike[1:])):
                 return built
         return []
 
@@ -76,10 +76,16 @@ class Quantities(Workshop):
             for end in (allowed[0], allowed[-1])
             for option in self._wrong(ground, _interval(end.value))
         }
-        for _, option in sorted(wrong.values(), key=lambda pair: (pair[0] != above, pair[1].tier, pair[1].text)):
+        for _, option in sorted(
+            wrong.values(), key=lambda pair: (pair[0] != above, _decimals(pair[1].text), pair[1].tier, pair[1].text)
+        ):
             alike = _alike([option, *allowed])
-            if alike[0].text == option.text and self._built(ground, "outside", alike[0], alike[1:]):
-                yield from self._built(ground, "outside", alike[0], alike[1:])
+            if (
+                alike
+                and _decimals(alike[0].text) <= max(_decimals(option.text), 1)
+                and (built := self._built(ground, "outside", alike[0], alike[1:]))
+            ):
+                yield from built
                 return
 
     def _wrong(self, ground: Ground, point: Interval) -> list[Option]:
@@ -130,7 +136,7 @@ class Quantities(Workshop):
                 assert isinstance(value, Interval)
                 if parameter.id == ours.id:
                     yield value, 0, claim
-                elif alike or _plausible(value, ours):
+                elif _plausible(value, ours):
                     yield value, 1 if alike else 2, claim
 
 

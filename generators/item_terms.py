@@ -52,7 +52,8 @@ class Terms(Workshop):
 
     def _verdict(self, concept: str) -> bool:
         """Whether a term is no side of a comparison, such as that there is no difference."""
-        return self.vocabulary.axes[COMPARED].scheme not in self.vocabulary.concepts[concept].schemes
+        sides = {axis.scheme for axis in self.vocabulary.axes.values()}
+        return sides.isdisjoint(self.vocabulary.concepts[concept].schemes)
 
     def _sides(self, when: Scope) -> set[str]:
         """The two that a comparison compares; empty where nothing is compared."""
@@ -76,11 +77,18 @@ class Terms(Workshop):
             named = tuple(r for r in records if concept in named_out(r) and r in ground.deciding)
             if members.unnamed(concept) and self._enough(ground, named):
                 yield from self._built(ground, "left-out", self._term(concept, named), right, concept)
-        stated = any(record.when == ground.when for key in right for record in key.records)
-        if stated:
-            known = [option for option in wrong if option.error or (ground.parameter.closed_list and not option.tier)]
-            for option in sorted(known, key=lambda o: pick(self.seed, ground.topic.id, o.text)):
-                yield from self._built(ground, "unnamed", option, right, option.error or _concept(option))
+        if any(record.when == ground.when for key in right for record in key.records):
+            yield from self._not_named(ground, right, wrong)
+
+    def _not_named(self, ground: Ground, right: list[Option], wrong: list[Option]) -> Iterator[Item]:
+        """What does not belong: an error, or what nobody names of a closed list; the fewer the members, the fewer
+        such items, since they all offer the same others."""
+        known = [option for option in wrong if option.error or (ground.parameter.closed_list and not option.tier)]
+        left = max(1, len(right) - 2)
+        for option in sorted(known, key=lambda o: pick(self.seed, ground.topic.id, o.text)):
+            for item in self._built(ground, "unnamed", option, right, option.error or _concept(option)) if left else ():
+                left -= 1
+                yield item
 
     def _enough(self, ground: Ground, named: tuple[Claim | Ruling, ...]) -> bool:
         """Whether two voices name a term, or the course has."""

@@ -90,7 +90,7 @@ def pick(seed: int, *words: str) -> int:
 def balanced(key: Option, other: Option) -> bool:
     """Whether neither text is so much longer than the other that its length, or that of a number, tells the key."""
     short, long = sorted((len(key.text), len(other.text)))
-    return long <= (short + 3 if isinstance(key.value, Interval) else 2 * short + 6)
+    return long <= (short + 3 if isinstance(key.value, Interval) else 2 * short + 11)
 
 
 def choose(
