@@ -128,6 +128,32 @@ def test_prompts_cover_every_question_on_which_voices_meet(shipped_report: Repor
             assert all(point.cited for _, point in dispute.positions)
 
 
+def test_prompts_say_a_thing_once_briefly_and_only_where_it_occurs(shipped_report: Report) -> None:
+    """No member of a list is told of a case and again of one within it, none is of the other jaw; units are told."""
+    store = shipped_report.store
+    prompts = {prompt.parameter.id: prompt for prompt in oral_prompts(store, shipped_report.comparison)}
+    for prompt in prompts.values():
+        for answer in prompt.answers:
+            assert all(0 < len(p.shown) <= 5 and p.more + len(p.shown) == len(p.cited) for p in answer.points)
+        told = [(answer.case, answer.value, [point.text for point in answer.points]) for answer in prompt.answers]
+        assert len({str(each) for each in told}) == len(told)
+        shown = [{point.text for _, point in dispute.positions} for dispute in prompt.disputes]
+        assert not any(one <= other for n, one in enumerate(shown) for other in shown[:n])
+    relief = {answer.case: {point.text for point in answer.points} for answer in prompts["relief-areas"].answers}
+    assert "torus mandibularis" in relief["in general"] and "torus palatinus" in relief["in general"]
+    assert not relief["maxillary"] & {"torus mandibularis", "torus palatinus"}
+    assert prompts["retromolar-pad-coverage"].answers[0].value == "100 % of its length"
+    assert {answer.value for answer in prompts["disinfectant-dilution"].answers} == {"1 in 10"}
+
+
+def test_a_prompt_says_what_to_look_up_wherever_a_source_leaves_a_condition_open(shipped_report: Report) -> None:
+    for prompt in oral_prompts(shipped_report.store, shipped_report.comparison):
+        for dispute in prompt.disputes:
+            looked_up = any(line.startswith("Look up ") for line in dispute.settle)
+            stated = [{axis for axis, _ in record.when} for _, point in dispute.positions for record, _ in point.cited]
+            assert looked_up == (len({frozenset(axes) for axes in stated}) > 1), f"{prompt.parameter.id} {dispute.case}"
+
+
 def test_the_pages_show_the_cautions_of_what_they_name(pages: dict[str, bytes]) -> None:
     for name in ("items.html", "oral-prompts.html", "items/key.html"):
         caution = parse(pages[name].decode()).classed("caution")
