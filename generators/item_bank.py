@@ -29,13 +29,21 @@ FACTS = ("value", "within", "choice", "belongs", "statement", "case")
 
 
 def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]:
-    """The items of a store, chapter by chapter; the general case before the special.
+    """The items of a store, chapter by chapter; the general case before the special."""
+    chapters = list(store.vocabulary.chapters)
+    kept = _without_rewordings(possible_items(store, comparison, seed), store.vocabulary, seed)
+    return sorted(
+        kept, key=lambda i: (chapters.index(i.parameter.chapter), i.parameter.order, len(i.when), i.topic, i.kind, i.id)
+    )
+
+
+def possible_items(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]:
+    """Every item that a store supports, however often it asks for the same.
 
     Only topics on which two voices or more agree, or on which the course has ruled, give items.
     """
     grounds = Grounds(store, comparison)
     maker = Maker(grounds, seed)
-    chapters = list(store.vocabulary.chapters)
     made: list[Item] = []
     for topic in comparison.answered:
         if not may_ask(topic):
@@ -43,10 +51,7 @@ def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]
         ground = grounds.of(topic)
         if ground.stated_here:
             made += maker.items(ground)
-    kept = _without_rewordings(made, store.vocabulary, seed)
-    return sorted(
-        kept, key=lambda i: (chapters.index(i.parameter.chapter), i.parameter.order, len(i.when), i.topic, i.kind, i.id)
-    )
+    return made
 
 
 def selection(items: list[Item], number: int, seed: int = 1) -> list[Item]:

@@ -224,7 +224,7 @@ class Workshop:
     def _taken(self, ground: Ground, claims: list[Claim]) -> str:
         """Where a distractor comes from."""
         if not claims and ground.parameter.kind in ("interval", "count"):
-            return "no source states it"
+            return "stated by no source"
         if not claims:
             return "no source names it for this case"
         first = min(claims, key=lambda claim: (claim.parameter != ground.parameter.id, claim.id))

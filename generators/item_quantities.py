@@ -79,12 +79,8 @@ class Quantities(Workshop):
         for _, option in sorted(
             wrong.values(), key=lambda pair: (pair[0] != above, _decimals(pair[1].text), pair[1].tier, pair[1].text)
         ):
-            alike = _alike([option, *allowed])
-            if (
-                alike
-                and _decimals(alike[0].text) <= max(_decimals(option.text), 1)
-                and (built := self._built(ground, "outside", alike[0], alike[1:]))
-            ):
+            alike = _alike([replace(option, records=()), *allowed])  # who states it elsewhere is no reason here
+            if alike and (built := self._built(ground, "outside", alike[0], alike[1:])):
                 yield from built
                 return
 

@@ -5,6 +5,7 @@ knows it for an error, or where the list of what is right is closed.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from trayconcord.generators.ground import Ground, Members
 from trayconcord.generators.item_making import Workshop, named_in, named_out
@@ -28,7 +29,7 @@ class Terms(Workshop):
         """The key is the widest term that a voice takes: what a narrower one says implies it."""
         terms = [value.concept for value in ground.binding if isinstance(value, Choice)]
         key = Choice(min(terms, key=lambda term: (len(self.vocabulary.above[term]), term)))
-        if not ground.supported(key):
+        if not ground.supported(key) or not self._fits(key.concept, ground):
             return
         candidates = self._candidates(ground)
         concepts = sorted(concept for concept in candidates if self._answers(concept, ground))
@@ -75,7 +76,7 @@ class Terms(Workshop):
                 yield from self._cases(ground, Choice(concept), key.records)
         for concept, records in sorted(members.outside.items()):
             named = tuple(r for r in records if concept in named_out(r) and r in ground.deciding)
-            if members.unnamed(concept) and self._enough(ground, named):
+            if members.unnamed(concept) and self._enough(ground, named) and self._fits(concept, ground):
                 yield from self._built(ground, "left-out", self._term(concept, named), right, concept)
         if any(record.when == ground.when for key in right for record in key.records):
             yield from self._not_named(ground, right, wrong)
@@ -86,7 +87,11 @@ class Terms(Workshop):
         known = [option for option in wrong if option.error or (ground.parameter.closed_list and not option.tier)]
         left = max(1, len(right) - 2)
         for option in sorted(known, key=lambda o: pick(self.seed, ground.topic.id, o.text)):
-            for item in self._built(ground, "unnamed", option, right, option.error or _concept(option)) if left else ():
+            for item in (
+                self._built(ground, "unnamed", replace(option, records=()), right, option.error or _concept(option))
+                if left
+                else ()
+            ):
                 left -= 1
                 yield item
 
