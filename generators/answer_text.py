@@ -11,9 +11,9 @@ def answer_text(value: Comparable, parameter: Parameter, vocabulary: Vocabulary)
     """A value as an answer: ``1 in 10``, ``100 % of its length``, ``2 mm``."""
     if not (parameter.reads and isinstance(value, Interval)):
         return comparable_text(value, parameter, vocabulary)
-    percent = [None if end is None else end * 100 for end in (value.low, value.high)]
+    low, high = (None if end is None else end * 100 for end in (value.low, value.high))
     number = comparable_text(value, parameter, vocabulary)
-    return parameter.reads.format(value=number, percent=range_text(*percent, "").strip())
+    return parameter.reads.format(value=number, percent=range_text(low, high))
 
 
 def record_text(record: Claim | Ruling, parameter: Parameter, vocabulary: Vocabulary) -> str:

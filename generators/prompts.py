@@ -184,7 +184,8 @@ class Prompter:
                             named.setdefault((included, member), []).append(record)
         concepts = self.vocabulary.concepts
         ordered = sorted(named.items(), key=lambda pair: (not pair[0][0], -len(pair[1]), concepts[pair[0][1]].order))
-        points, also = [], []
+        points: list[Point] = []
+        also: list[Point] = []
         for (included, member), behind in ordered:
             text = concepts[member].label if included else f"not {concepts[member].label}"
             shared = bare.basis == "ruling" or len({self._voice(record) for record in behind}) > 1
