@@ -178,7 +178,12 @@ def test_a_contested_topic_is_a_discussion_and_a_ruled_one_has_its_reason(ruled_
         ("no-such-question", {}, "the vocabulary no longer has the question or its case"),
         ("spacer-thickness", {"arch": "no-such-arch"}, "the vocabulary no longer has the question or its case"),
         ("sheet-sag", {"arch": "maxillary", "impression-material": "polyether"}, "no source speaks of the topic"),
-        ("border-clearance", {}, "what the sources say has changed"),
+        ("border-clearance", {}, "too few voices or wrong answers are left for it"),
+        (
+            "elastic-recovery",
+            {"impression-material": "polyether", "consistency": "medium-consistency"},
+            "its values are",
+        ),
     ],
 )
 def test_a_withdrawn_item_has_its_reason(
