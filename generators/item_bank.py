@@ -108,12 +108,12 @@ def _again(item: Item, other: Item, vocabulary: Vocabulary) -> bool:
     return item.kind == other.kind == "belongs" and _terms(other) == _terms(item)
 
 
-def _fact(item: Item) -> tuple[str, Comparable | None, Comparable | None]:
+def _fact(item: Item) -> tuple[str, Comparable]:
     """What an item asks for: its answer, or the answer that it quotes where it asks for the case. Which steps a step
     stands between makes no new question of it."""
     if item.kind in FACTS:
-        return "fact", item.asked or item.answer.value, None
-    return item.kind, item.answer.value, None if item.kind == "between" else item.asked
+        return "fact", item.asked or item.answer.value
+    return item.kind, item.answer.value
 
 
 def _terms(item: Item) -> frozenset[str]:

@@ -165,13 +165,12 @@ def _plausible(value: Interval, parameter: Parameter) -> bool:
 
 def _imaginable(number: Fraction, parameter: Parameter) -> bool:
     """Whether somebody might take a number for an answer: up to twice what is plausible, unless it is a share."""
-    assert parameter.plausible is not None
+    if parameter.plausible is None:
+        return False
     least, most = parameter.plausible
-    return (
-        least <= number <= most
-        if parameter.kind == "interval" and parameter.unit in SHARES
-        else least / 2 <= number <= most * 2
-    )
+    if parameter.kind == "interval" and parameter.unit in SHARES:
+        return least <= number <= most
+    return least / 2 <= number <= most * 2
 
 
 def _interval(value: Comparable) -> Interval:
@@ -196,24 +195,23 @@ def _decimals(text: str) -> int:
 
 
 def _alike(options: list[Option]) -> list[Option]:
-    """The options that share the unit of the first, all written with as many decimals."""
-    before, whole, _, after = _parts(options[0].text)
+    """The options that share the unit of the first, all written with as many decimals; none, where the first has no
+    number or too many decimals."""
+    before, whole, decimals, after = _parts(options[0].text)
+    if not whole or len(decimals) > MOST_DECIMALS:
+        return []
     parts = [(option, *_parts(option.text)) for option in options]
     kept = [
-        (option, number, decimals)
-        for option, first, number, decimals, last in parts
-        if number and (first, last) == (before, after) and len(decimals) <= MOST_DECIMALS
+        (option, number, digits)
+        for option, first, number, digits, last in parts
+        if number and (first, last) == (before, after) and len(digits) <= MOST_DECIMALS
     ]
-    most = max((len(decimals) for _, _, decimals in kept), default=0)
+    most = max(len(digits) for _, _, digits in kept)
     point = "." if most else ""
-    return (
-        [
-            replace(option, text=f"{before}{number}{point}{decimals.ljust(most, '0')}{after}")
-            for option, number, decimals in kept
-        ]
-        if whole
-        else []
-    )
+    return [
+        replace(option, text=f"{before}{number}{point}{digits.ljust(most, '0')}{after}")
+        for option, number, digits in kept
+    ]
 
 
 def _distance(one: Interval, other: Interval) -> int:

@@ -87,13 +87,10 @@ class Terms(Workshop):
         known = [option for option in wrong if option.error or (ground.parameter.closed_list and not option.tier)]
         left = max(1, len(right) - 2)
         for option in sorted(known, key=lambda o: pick(self.seed, ground.topic.id, o.text)):
-            for item in (
-                self._built(ground, "unnamed", replace(option, records=()), right, option.error or _concept(option))
-                if left
-                else ()
-            ):
+            key = replace(option, records=())  # who names it elsewhere is no reason here
+            if left and (built := self._built(ground, "unnamed", key, right, option.error or _concept(option))):
                 left -= 1
-                yield item
+                yield from built
 
     def _enough(self, ground: Ground, named: tuple[Claim | Ruling, ...]) -> bool:
         """Whether two voices name a term, or the course has."""
