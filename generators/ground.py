@@ -12,6 +12,7 @@ from trayconcord.kb.model import Claim, Ruling, Scope, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
+from trayconcord.shapes.answers import contradictions
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.scopes import covers, meet
@@ -179,6 +180,10 @@ class Members:
             ):
                 self.outside.setdefault(concept, []).append(record)
 
+    def excluded(self, concept: str) -> bool:
+        """Whether somebody leaves the concept out, by name or by a list that is exact, and nobody puts it in."""
+        return concept in self.outside and self.unnamed(concept)
+
     def undisputed(self, concept: str) -> bool:
         """Whether a concept is in under somebody, and in or open under each authority: no exact set is without it."""
         if concept not in self.inside or any(r in self.authorities for r in self.outside.get(concept, ())):
@@ -190,6 +195,13 @@ class Members:
         """Whether nobody puts in the concept, anything above it, or anything below it."""
         near = self.vocabulary.above[concept] | self.vocabulary.below[concept]
         return not any(other in self.inside for other in near)
+
+
+def fits(concept: str, parameter: Parameter, when: Scope, vocabulary: Vocabulary) -> bool:
+    """Whether a term can answer a question in a case at all: no landmark of the other jaw, no resin for a printer."""
+    axis = next((axis.id for axis in vocabulary.axes.values() if axis.scheme == parameter.scheme), "answer")
+    case = tuple((dict(when) | {axis: concept}).items())
+    return not any(found.concept == concept or found.axis == axis for found in contradictions(case, vocabulary))
 
 
 def precedences(ground: Ground) -> dict[tuple[str, str], list[Claim | Ruling]]:

@@ -4,40 +4,58 @@ from collections import Counter
 
 from trayconcord.generators.ground import Grounds
 from trayconcord.generators.item_kinds import Maker
-from trayconcord.generators.items import Item, pick
+from trayconcord.generators.items import LEAST_OPTIONS, Item, pick
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers
 
-MOST_ALIKE = {"unnamed": 2, "first": 8, "last": 8}
-"""How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six."""
+MOST_ALIKE = {"belongs": 9, "unnamed": 3, "outside": 1, "first": 2, "last": 2, "between": 3}
+"""How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six; one of three
+options that asks for what is wrong, no more."""
+
+ONLY_FEW = ("unnamed", "outside")
+"""Kinds that ask for what is wrong: no more of a whole parameter than of a topic."""
+
+MOST_OF_ONE = 12
+"""How many items of one parameter a bank holds: 8 % of 150."""
+
+MOST_ANSWERED_SO = 3
+"""How many items of one parameter have one answer, in cases that have nothing to do with each other."""
+
+FACTS = ("value", "within", "choice", "belongs", "statement", "case")
+"""Kinds that ask for one fact, from one side or the other: a bank asks for a fact once."""
 
 
 def item_bank(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]:
-    """The items of a store, chapter by chapter; the general case before the special.
-
-    Only topics on which two voices or more agree, or on which the course has ruled, give items.
-    """
-    grounds = Grounds(store, comparison)
-    maker = Maker(grounds, seed)
+    """The items of a store, chapter by chapter; the general case before the special."""
     chapters = list(store.vocabulary.chapters)
-    made: list[Item] = []
-    for topic in comparison.answered:
-        if not may_ask(topic) or topic.parameter.open_list:
-            continue
-        ground = grounds.of(topic)
-        if ground.stated_here:
-            made += maker.items(ground)
-    kept = _without_rewordings(made, store.vocabulary, seed)
+    kept = _without_rewordings(possible_items(store, comparison, seed), store.vocabulary, seed)
     return sorted(
         kept, key=lambda i: (chapters.index(i.parameter.chapter), i.parameter.order, len(i.when), i.topic, i.kind, i.id)
     )
 
 
+def possible_items(store: Store, comparison: Comparison, seed: int = 1) -> list[Item]:
+    """Every item that a store supports, however often it asks for the same.
+
+    Only topics on which two voices or more agree, or on which the course has ruled, give items.
+    """
+    grounds = Grounds(store, comparison)
+    maker = Maker(grounds, seed)
+    made: list[Item] = []
+    for topic in comparison.answered:
+        if not may_ask(topic):
+            continue
+        ground = grounds.of(topic)
+        if ground.stated_here:
+            made += maker.items(ground)
+    return made
+
+
 def selection(items: list[Item], number: int, seed: int = 1) -> list[Item]:
-    """So many items for one paper, in the order of the bank: chapters and questions in turn, no topic or key twice.
+    """So many items for one paper, in the order of the bank: questions and chapters in turn, no topic or key twice.
 
     Fewer where the bank holds no more that do not give each other away.
     """
@@ -49,7 +67,7 @@ def selection(items: list[Item], number: int, seed: int = 1) -> list[Item]:
             break
         chapters = Counter(item.parameter.chapter for item in chosen)
         questions = Counter(item.parameter.id for item in chosen)
-        chosen.append(min(free, key=lambda i: (chapters[i.parameter.chapter], questions[i.parameter.id])))
+        chosen.append(min(free, key=lambda i: (questions[i.parameter.id], chapters[i.parameter.chapter])))
     return [item for item in items if item in chosen]
 
 
@@ -64,28 +82,38 @@ def may_ask(topic: Topic) -> bool:
 
 
 def _without_rewordings(items: list[Item], vocabulary: Vocabulary, seed: int) -> list[Item]:
-    """Leave out what only asks again, for a narrower case, what is asked already; and more than a few of one make."""
+    """Leave out what only asks again what is asked already, from another side or for a narrower case; and more than a
+    few of one make or of one parameter, the kinds in turn."""
     kept: list[Item] = []
-    for item in sorted(items, key=lambda i: (len(i.when), pick(seed, i.id))):
-        alike = [
-            other
-            for other in kept
-            if (other.parameter, other.kind, other.axis) == (item.parameter, item.kind, item.axis)
-        ]
-        again = any(
-            (other.answer.value, _asked(other)) == (item.answer.value, _asked(item))
-            and (covers(other.when, item.when, vocabulary) or _terms(other) == _terms(item))
-            for other in alike
-        )
-        same = sum(other.when == item.when for other in alike)
-        if not again and same < MOST_ALIKE.get(item.kind, 6):
+    for item in sorted(items, key=lambda i: (len(i.when), -len(i.options), pick(seed, i.id))):
+        ours = [other for other in kept if other.parameter == item.parameter]
+        alike = [o for o in ours if o.kind == item.kind and (o.when == item.when or o.kind in ONLY_FEW)]
+        most = 1 if item.kind == "unnamed" and len(item.options) == LEAST_OPTIONS else MOST_ALIKE.get(item.kind, 6)
+        same = sum(_fact(other) == _fact(item) for other in ours)
+        if len(alike) < most and same < MOST_ANSWERED_SO and not any(_again(item, o, vocabulary) for o in ours):
             kept.append(item)
-    return kept
+    ranked: dict[str, list[tuple[int, Item]]] = {}
+    for item in kept:
+        ours_ranked = ranked.setdefault(item.parameter.id, [])
+        ours_ranked.append((sum(other.kind == item.kind for _, other in ours_ranked), item))
+    return [item for found in ranked.values() for _, item in sorted(found, key=lambda pair: pair[0])[:MOST_OF_ONE]]
 
 
-def _asked(item: Item) -> Comparable | None:
-    """What the stem quotes; which steps a step stands between makes no new question of it."""
-    return None if item.kind == "between" else item.asked
+def _again(item: Item, other: Item, vocabulary: Vocabulary) -> bool:
+    """Whether an item asks what another one asks already."""
+    if _fact(item) != _fact(other):
+        return False
+    if item.kind in ONLY_FEW or covers(other.when, item.when, vocabulary):
+        return True
+    return item.kind == other.kind == "belongs" and _terms(other) == _terms(item)
+
+
+def _fact(item: Item) -> tuple[str, Comparable]:
+    """What an item asks for: its answer, or the answer that it quotes where it asks for the case. Which steps a step
+    stands between makes no new question of it."""
+    if item.kind in FACTS:
+        return "fact", item.asked or item.answer.value
+    return item.kind, item.answer.value
 
 
 def _terms(item: Item) -> frozenset[str]:

@@ -3,31 +3,35 @@
 import re
 from collections.abc import Callable, Iterable, Iterator
 
-from trayconcord.generators.ground import Ground, Grounds, Members
-from trayconcord.generators.items import Item, Option, choose, level_of, same_or_overlapping
+from trayconcord.generators.ground import Ground, Grounds, Members, fits
+from trayconcord.generators.items import Item, Option, choose, level_of, same_or_overlapping, too_near
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.wording import comparable_text, scope_text
 
 STEMS = {
-    "value": ("", "Answer as the course has decided."),
-    "within": ("Choose the value that every source allows.", "Choose the value that the course allows."),
-    "outside": ("Choose the value that no source allows.", "Choose the value that the course does not allow."),
-    "statement": ("Which of these do the sources say?", "Which of these has the course decided?"),
-    "choice": ("", "Answer as the course has decided."),
-    "belongs": ("Choose the one that a source names.", "Choose the one that the course names."),
-    "left-out": ("Choose the one that a source leaves out.", "Choose the one that the course leaves out."),
-    "unnamed": ("Choose the one that no source names.", "Choose the one that the course does not name."),
-    "first": ("Choose the one that comes before all the others.",) * 2,
-    "last": ("Choose the one that comes after all the others.",) * 2,
-    "between": ("Choose the one that comes after “{after}” and before “{before}”.",) * 2,
+    "value": ("stem", "", "Answer as the course has decided."),
+    "within": ("stem", "Choose the value that every source allows.", "Choose the value that the course allows."),
+    "outside": ("stem_not", "Choose the value that no source allows.", "Choose the value that the course rules out."),
+    "statement": ("stem", "Choose what the sources say.", "Choose what the course has decided."),
+    "choice": ("stem", "", "Answer as the course has decided."),
+    "belongs": ("stem", "Choose the one that sources name.", "Choose the one that the course names."),
+    "left-out": ("stem_not", "Choose the one that sources leave out.", "Choose the one that the course leaves out."),
+    "unnamed": ("stem_not", "Choose the one that no source names.", "Choose the one that the course does not name."),
+    "first": ("stem", "Choose the one that comes before all the others.", ""),
+    "last": ("stem", "Choose the one that comes after all the others.", ""),
+    "between": ("stem", "Choose the one that comes after “{after}” and before “{before}”.", ""),
     "case": (
-        "A source answers “{answer}” for just one of these. Choose the {axis}.",
+        "stem_case",
+        "The sources answer “{answer}” for just one of these. Choose the {axis}.",
         "The course has decided “{answer}” for just one of these. Choose the {axis}.",
     ),
 }
-"""What the stem adds to the parameter's question: where the sources agree, and where the course has ruled."""
+"""Which wording of the parameter an item takes; what is added to the parameter's question where it has no such wording,
+where the sources agree; and where the course has ruled."""
+
+PLACES = {"first": "comes first", "last": "comes last", "between": "comes after “{after}” and before “{before}”"}
 
 KIND_LABELS = {
     "value": "the value",
@@ -69,23 +73,15 @@ class Workshop:
         axis: str = "",
         asked: Comparable | None = None,
     ) -> Iterable[Item]:
-        parameter, vocabulary = ground.parameter, self.vocabulary
+        parameter = ground.parameter
         identifier = identifier_of(kind, parameter.id, ground.when, axis, member)
-        chosen = choose(identifier, key, distractors, self.seed, self._clash(ground))
+        ascending = isinstance(key.value, Interval) and kind != "outside"  # there the key would mostly be the first
+        chosen = choose(identifier, key, distractors, self.seed, self._clash(ground, kind), ascending)
         if chosen is None:
             return []
         options, place = chosen
-        ruled = bool(ground.topic.rulings)
-        words = {"axis": vocabulary.axes[axis].label if axis else ""}
-        if isinstance(asked, Steps):
-            words |= zip(("after", "before"), (vocabulary.concepts[step].label for step in asked.steps), strict=True)
-        elif isinstance(asked, Choice):
-            words["answer"] = vocabulary.concepts[asked.concept].label
-        elif asked is not None:
-            words["answer"] = self._text(parameter, asked)
-        addition = STEMS[kind][ruled].format_map(words)
-        told = tuple(condition for condition in ground.when if condition[0] != axis and kind != "statement")
-        voices = self._voices(ground.heard if kind in ("value", "choice", "within", "outside") else key.records)
+        told = tuple(condition for condition in ground.when if condition[0] != axis)
+        voices = self._voices(key.records if kind in ("belongs", "left-out", "case") else ground.heard)
         return [
             Item(
                 identifier,
@@ -93,9 +89,9 @@ class Workshop:
                 parameter,
                 ground.when,
                 ground.topic.id,
-                "ruling" if ruled else "agreement",
-                scope_text(told, vocabulary),
-                addition if kind == "statement" else f"{parameter.question} {addition}".strip(),
+                "ruling" if ground.topic.rulings else "agreement",
+                scope_text(told, self.vocabulary),
+                self._stem(ground, kind, axis, asked),
                 options,
                 place,
                 level_of(kind, ground.when, key, options, voices),
@@ -105,26 +101,55 @@ class Workshop:
             )
         ]
 
-    def _clash(self, ground: Ground) -> Callable[[Option, Option], bool]:
-        if ground.parameter.kind == "yes-no":
-            return lambda one, other: one.about.partition("?")[0] == other.about.partition("?")[0]
-        if ground.parameter.kind not in ("interval", "count"):
-            return self.overlapping
+    def _stem(self, ground: Ground, kind: str, axis: str, asked: Comparable | None) -> str:
+        """What an item asks: in the parameter's own words for such an item, else its question with an addition."""
+        parameter, ruled = ground.parameter, bool(ground.topic.rulings)
+        wording, agreed, decided = STEMS[kind]
+        words = {"axis": self.vocabulary.axes[axis].label if axis else ""}
+        if isinstance(asked, Steps):
+            labels = [self.vocabulary.concepts[step].label for step in asked.steps]
+            words |= zip(("after", "before"), labels, strict=True)
+        elif asked is not None:
+            words["answer"] = self._text(parameter, asked)
+        words["place"] = PLACES.get(kind, "").format_map(words)
+        own = str(getattr(parameter, wording)).format_map(words)
+        if not own:
+            return f"{parameter.question} {(decided if ruled and decided else agreed).format_map(words)}".strip()
+        return f"{own} Answer as the course has decided." if ruled else own
 
+    def _clash(self, ground: Ground, kind: str) -> Callable[[Option, Option], bool]:
         def clash(one: Option, other: Option) -> bool:
-            if isinstance(one.value, Choice):
-                return self.overlapping(one, other)
-            return not ground.apart(one.value, other.value)
+            if isinstance(one.value, Interval) and isinstance(other.value, Interval):
+                near = kind != "outside" and too_near(one.value, other.value)  # what is allowed may lie as it will
+                return near or not ground.apart(one.value, other.value)
+            if ground.parameter.kind == "order" and self._share_a_word(one, other):
+                return True
+            return self._contrary(one, other) or self._contrary(other, one) or self.overlapping(one, other)
 
         return clash
 
+    def _contrary(self, error: Option, other: Option) -> bool:
+        known = self.vocabulary.wrong_answers.get(error.error)
+        return known is not None and isinstance(other.value, Choice) and other.value.concept in known.contrary_to
+
+    def _share_a_word(self, one: Option, other: Option) -> bool:
+        """Whether two steps name the same thing, such as the handle that is formed and the one that is attached: that
+        gives their order away. A word that all steps of a scheme share tells nothing."""
+        common = shared_words(one.text, other.text)
+        assert isinstance(one.value, Choice)
+        scheme = self.vocabulary.concepts[one.value.concept].schemes[0]
+        return any(any(word not in step.label for step in self.vocabulary.in_scheme(scheme)) for word in common)
+
     def _cases(self, ground: Ground, answer: Comparable, behind: tuple[Claim | Ruling, ...]) -> Iterator[Item]:
-        """For one condition of the topic, other conditions of that axis under which nobody supports the answer."""
-        for axis, concept in ground.when:
+        """For one condition of the topic, other conditions of that axis under which everybody contradicts the answer.
+
+        Only where the parameter has its own words for such a question: in general ones it is hard to read.
+        """
+        for axis, concept in ground.when if ground.parameter.stem_case else ():
             distractors = [
                 self._term(other, speaking, 1, self._said(there))
                 for other, there, speaking in self._elsewhere(ground, axis, concept)
-                if self._nobody_supports(there, answer)
+                if self._contradicted(there, answer)
             ]
             key = self._term(concept, behind)
             yield from self._built(
@@ -149,10 +174,11 @@ class Workshop:
             if speaking:
                 yield other, there, speaking
 
-    def _nobody_supports(self, there: Ground, answer: Comparable) -> bool:
+    def _contradicted(self, there: Ground, answer: Comparable) -> bool:
         if there.parameter.kind == "set":
             assert isinstance(answer, Choice)
-            return Members(there).unnamed(answer.concept)
+            members = Members(there)
+            return members.unnamed(answer.concept) if there.parameter.closed_list else members.excluded(answer.concept)
         return bool(there.contradicting([answer]))
 
     def _asked(self, answer: Comparable, parameter: Parameter) -> str:
@@ -160,11 +186,30 @@ class Workshop:
             return answer.concept
         return re.sub(r"[^a-z0-9.]+", "-", self._text(parameter, answer).casefold().replace("–", "-")).strip("-")
 
-    def _option(self, ground: Ground, value: Interval, behind: tuple[Claim | Ruling, ...]) -> Option:
-        return Option(self._text(ground.parameter, value), value, behind)
-
     def _term(self, concept: str, records: tuple[Claim | Ruling, ...], tier: int = 0, origin: str = "") -> Option:
         return Option(self.vocabulary.concepts[concept].label, Choice(concept), records, tier, origin)
+
+    def _errors(self, ground: Ground) -> list[Option]:
+        """The errors that the vocabulary records for a question, less those that somebody takes for right."""
+        found = []
+        for error in self.vocabulary.wrong_answers.values():
+            if ground.parameter.id not in error.parameters:
+                continue
+            near = self.vocabulary.above.get(error.concept, frozenset()) | self.vocabulary.below.get(
+                error.concept, frozenset()
+            )
+            if near and (self._taken_anywhere(ground) & near or not self._fits(error.concept, ground)):
+                continue
+            found.append(Option(error.label, Choice(error.concept or error.id), (), 1, error.definition, error.id))
+        return found
+
+    def _taken_anywhere(self, ground: Ground) -> set[str]:
+        """The terms that anybody takes for a question, in whatever case."""
+        records = [*self.grounds.claims.get(ground.parameter.id, ()), *ground.everybody]
+        return {term for record in records for term in named_in(record)}
+
+    def _fits(self, concept: str, ground: Ground) -> bool:
+        return fits(concept, ground.parameter, ground.when, self.vocabulary)
 
     def _text(self, parameter: Parameter, value: Comparable) -> str:
         return comparable_text(value, parameter, self.vocabulary)
@@ -178,14 +223,20 @@ class Workshop:
     def _taken(self, ground: Ground, claims: list[Claim]) -> str:
         """Where a distractor comes from."""
         if not claims and ground.parameter.kind in ("interval", "count"):
-            return "half of it, or twice as much"
+            return "stated by no source"
         if not claims:
-            return "a neighbour in the vocabulary; no source names it for this case"
+            return "no source names it for this case"
         first = min(claims, key=lambda claim: (claim.parameter != ground.parameter.id, claim.id))
         where = scope_text(first.when, self.vocabulary) or "in general"
         if first.parameter == ground.parameter.id:
             return f"stated for another case: {where}"
         return f"stated for another question: {self.vocabulary.parameters[first.parameter].label}, {where}"
+
+
+def shared_words(one: str, other: str) -> set[str]:
+    """The words of four letters and more that two labels share."""
+    words = [set(re.findall(r"[a-z-]{4,}", text.casefold())) for text in (one, other)]
+    return words[0] & words[1]
 
 
 def identifier_of(kind: str, parameter: str, when: Scope, axis: str = "", member: str = "") -> str:

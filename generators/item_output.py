@@ -21,6 +21,8 @@ def explanation(item: Item) -> str:
     record = item.answer.records[0] if item.answer.records else None
     if item.basis == "ruling" and isinstance(record, Ruling):
         return f"The course has ruled so: {record.because}" if record.because else "The course has ruled so."
+    if item.answer.error:
+        return f"No source says so. {item.answer.origin}"
     if item.kind in ("outside", "unnamed"):
         return f"No source supports it for this case: it is {item.answer.origin}."
     return f"{_voices(item.voices)}; none contradicts it in this case or any case within it."

@@ -18,6 +18,9 @@ MOST_OPTIONS, LEAST_OPTIONS = 4, 3
 POOL = 6
 """From how many of the best distractors the seed picks."""
 
+NEAR = Fraction(1, 4)
+"""How far, as a share of what is supported, a wrong quantity has to lie from it at least."""
+
 LEVELS = ("easier", "middle", "harder")
 
 
@@ -25,14 +28,14 @@ LEVELS = ("easier", "middle", "harder")
 class Option:
     """One answer to choose from. ``records`` state it: of the key, for the case that is asked; of a distractor, for
     another case or another question. ``tier`` ranks distractors, the most plausible first; ``origin`` says why one
-    is wrong; ``about`` is the topic of an option that is a statement of its own."""
+    is wrong; ``error`` is the wrong answer of the vocabulary that a distractor is."""
 
     text: str
     value: Comparable
     records: tuple[Claim | Ruling, ...] = ()
     tier: int = 0
     origin: str = ""
-    about: str = ""
+    error: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,16 +90,21 @@ def pick(seed: int, *words: str) -> int:
 def balanced(key: Option, other: Option) -> bool:
     """Whether neither text is so much longer than the other that its length, or that of a number, tells the key."""
     short, long = sorted((len(key.text), len(other.text)))
-    return long <= (short + 3 if isinstance(key.value, Interval) else 2 * short + 6)
+    return long <= (short + 3 if isinstance(key.value, Interval) else 2 * short + 11)
 
 
 def choose(
-    identifier: str, key: Option, distractors: list[Option], seed: int, clash: Callable[[Option, Option], bool]
+    identifier: str,
+    key: Option,
+    distractors: list[Option],
+    seed: int,
+    clash: Callable[[Option, Option], bool],
+    ascending: bool = False,
 ) -> tuple[tuple[Option, ...], int] | None:
     """The options in their order, and the place of the key; None where too few distractors are left.
 
-    Quantities stand in ascending order, and the distractors are chosen so that the key takes each rank about equally
-    often; terms stand in an order of the seed's. No two distractors ``clash``, that is, say the same or overlap.
+    Quantities that stand in ``ascending`` order have distractors chosen so that the key takes each rank about equally
+    often; all else stands in an order of the seed's. No two options ``clash``, that is, say the same or overlap.
     """
     pool: list[Option] = []
     for option in sorted(distractors, key=lambda o: (o.tier, pick(seed, identifier, o.text))):
@@ -106,7 +114,7 @@ def choose(
             pool.append(option)
     if len(pool) < LEAST_OPTIONS - 1:
         return None
-    if isinstance(key.value, Interval):
+    if ascending:
         chosen = [key, *_around(identifier, key, pool, seed)]
         chosen.sort(key=lambda option: place_of(option.value))
     else:
@@ -135,6 +143,12 @@ def place_of(value: Comparable) -> tuple[Fraction, Fraction]:
     return low, high
 
 
+def too_near(one: Interval, other: Interval) -> bool:
+    """Whether the ends of two quantities lie so near that telling them apart is no knowledge: within a quarter."""
+    ends = [end for end in (one.low, one.high) if end is not None]
+    return any(abs(mine - end) < NEAR * abs(end) for mine in ends for end in (other.low, other.high) if end is not None)
+
+
 def level_of(kind: str, when: Scope, key: Option, options: tuple[Option, ...], voices: int) -> str:
     """How hard an item probably is: an estimate from its make, not measured on students.
 
@@ -156,10 +170,14 @@ def _close(key: Option, option: Option) -> bool:
 
 
 def same_or_overlapping(above: dict[str, frozenset[str]]) -> Callable[[Option, Option], bool]:
-    """A test whether two terms are the same or one covers the other."""
+    """A test whether two terms are the same, one covers the other, or one holds the words of the other."""
 
     def clash(one: Option, other: Option) -> bool:
-        assert isinstance(one.value, Choice) and isinstance(other.value, Choice)
-        return one.value.concept in above[other.value.concept] or other.value.concept in above[one.value.concept]
+        if f" {one.text} " in f" {other.text} " or f" {other.text} " in f" {one.text} ":
+            return True
+        if not (isinstance(one.value, Choice) and isinstance(other.value, Choice)):
+            return False
+        first, second = one.value.concept, other.value.concept
+        return first in above.get(second, ()) or second in above.get(first, ())
 
     return clash

@@ -7,7 +7,7 @@ from trayconcord.generators.item_bank import item_bank, selection
 from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.item_output import LEVEL_NOTE, explanation, items_csv, items_json
 from trayconcord.generators.items import LEVELS, Item
-from trayconcord.generators.prompts import oral_prompts
+from trayconcord.generators.prompts import MOST_CITED, oral_prompts
 from trayconcord.generators.qti import qti_package
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.withdrawn import Previous, revisions, withdrawals
@@ -37,6 +37,7 @@ def item_pages(report: Report, seed: int, previous: Previous) -> dict[str, bytes
         "explanation": explanation,
         "kinds": KIND_LABELS,
         "level_note": LEVEL_NOTE,
+        "most_cited": MOST_CITED,
         "chapters": store.vocabulary.chapters,
     }
     counts = Counter((item.parameter.chapter, item.level) for item in items)

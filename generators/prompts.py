@@ -1,38 +1,70 @@
 """Oral prompts: a question, a model answer, the points looked for; and what to discuss where sources differ."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from trayconcord.generators.charts import letter
-from trayconcord.kb.model import Claim, Ruling, concepts_in
+from trayconcord.generators.ground import fits
+from trayconcord.kb.model import Claim, Ruling, Scope, comparable, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Membership, Steps
-from trayconcord.kb.vocabulary import Caution, Parameter, Vocabulary
+from trayconcord.kb.vocabulary import Caution, Parameter
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, orders_of
+from trayconcord.shapes.panel import Position
 from trayconcord.shapes.scopes import covers
-from trayconcord.shapes.wording import citation, comparable_text, name_of, scope_text, stated_text
+from trayconcord.shapes.wording import citation, comparable_text, name_of, printed_text, scope_text
 
 MOST_CASES = 4
-"""Cases of one question that a prompt goes through, and disputes that it raises; the question's own page has all."""
+"""Answers and disputes of one question that a prompt goes through; the question's own page has all."""
+
+MOST_JOINED = 3
+"""How many cases that are answered alike are told by name."""
+
+MOST_CITED, MOST_CITED_EACH = 5, 3
+"""How many works a prompt cites behind an answer, and behind each of several points; the question's page has all."""
 
 
 @dataclass(frozen=True)
 class Point:
-    """One thing looked for in an answer, with the records that support it and how they are cited."""
+    """One thing looked for in an answer, with the records that support it and how they are cited; ``most`` of them are
+    shown."""
 
     text: str
     cited: tuple[tuple[Claim | Ruling, str], ...]
+    most: int
+
+    @property
+    def shown(self) -> tuple[tuple[Claim | Ruling, str], ...]:
+        """What is cited in the prompt itself."""
+        return self.cited[: self.most]
+
+    @property
+    def more(self) -> int:
+        """How many more support it."""
+        return len(self.cited) - len(self.shown)
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What holds in one case: the model answer, why where the course has ruled, and the points looked for."""
+    """What holds in one or more cases: the model answer, why where the course has ruled, and the points looked for.
 
-    case: str
+    ``also`` are points that one voice alone names, ``disputed`` whether the sources differ in a case within it.
+    """
+
+    cases: tuple[str, ...]
     basis: str
     value: str
     because: str
     points: tuple[Point, ...]
+    also: tuple[Point, ...] = ()
+    disputed: bool = False
+
+    @property
+    def case(self) -> str:
+        """The cases in one line; of many the first few."""
+        more = len(self.cases) - MOST_JOINED
+        return "; ".join(self.cases[:MOST_JOINED]) + (f"; and {more} more" if more > 0 else "")
 
 
 @dataclass(frozen=True)
@@ -68,116 +100,202 @@ def oral_prompts(store: Store, comparison: Comparison) -> list[Prompt]:
         if (topic.parameter.id, topic.when) in stated:
             by_parameter.setdefault(topic.parameter.id, []).append(topic)
     chapters = list(store.vocabulary.chapters)
-    prompts = []
-    for topics in by_parameter.values():
-        prompt = _prompt(topics, store)
-        if prompt.answers or prompt.disputes:
-            prompts.append(prompt)
-    return sorted(prompts, key=lambda p: (chapters.index(p.parameter.chapter), p.parameter.order))
+    prompter = Prompter(store, comparison)
+    prompts = [prompter.prompt(topics) for topics in by_parameter.values()]
+    told = [prompt for prompt in prompts if prompt.answers or prompt.disputes]
+    return sorted(told, key=lambda p: (chapters.index(p.parameter.chapter), p.parameter.order))
 
 
-def _prompt(topics: list[Topic], store: Store) -> Prompt:
-    vocabulary = store.vocabulary
-    settled = _without_repeats([t for t in topics if t.ruling or t.standing == "agreed"], vocabulary)
-    contested = _without_repeats([t for t in topics if t.standing == "contested" and not t.ruling], vocabulary)
-    contested.sort(key=lambda t: (not t.firm, -len(t.voices), len(t.when)))
-    told = settled[:MOST_CASES] + contested[:MOST_CASES]
-    named = {concept for topic in told for claim in topic.claims for concept in concepts_in(claim)}
-    return Prompt(
-        topics[0].parameter,
-        tuple(_answer(topic, store) for topic in settled[:MOST_CASES]),
-        tuple(_dispute(topic, store) for topic in contested[:MOST_CASES]),
-        len(settled) + len(contested) - len(told),
-        tuple(vocabulary.cautions_for(named)),
-    )
+class Prompter:
+    """Makes the prompts of one store."""
 
+    def __init__(self, store: Store, comparison: Comparison) -> None:
+        self.store, self.vocabulary, self.voice = store, store.vocabulary, comparison.voices.voice
 
-def _without_repeats(topics: list[Topic], vocabulary: Vocabulary) -> list[Topic]:
-    """Leave out a case that is answered as a more general one is."""
-    kept: list[Topic] = []
-    for topic in sorted(topics, key=lambda t: len(t.when)):
-        values = [position.value for position in topic.positions]
-        if not any(
-            covers(other.when, topic.when, vocabulary)
-            and other.ruling == topic.ruling
-            and [position.value for position in other.positions] == values
-            for other in kept
-        ):
-            kept.append(topic)
-    return kept
-
-
-def _case(topic: Topic, vocabulary: Vocabulary) -> str:
-    return scope_text(topic.when, vocabulary) or "in general"
-
-
-def _answer(topic: Topic, store: Store) -> Answer:
-    vocabulary, ruling = store.vocabulary, topic.ruling
-    if ruling is not None:
-        point = Point(stated_text(ruling, vocabulary), _cited([ruling], store))
-        return Answer(
-            _case(topic, vocabulary), "ruling", point.text, ruling.because, (point, *_members([ruling], store))
+    def prompt(self, topics: list[Topic]) -> Prompt:
+        """What can be asked about one parameter, given the topics that somebody states."""
+        settled = sorted((t for t in topics if t.ruling or t.standing == "agreed"), key=lambda t: len(t.when))
+        contested = [t for t in topics if t.standing == "contested" and not t.ruling]
+        contested.sort(key=lambda t: (not t.firm, len(t.when), -len(t.voices)))
+        answers = self._answers(settled, contested)
+        disputes = self._disputes(contested)
+        told = [topic for _, topic in (*answers[:MOST_CASES], *disputes[:MOST_CASES])]
+        named = {concept for topic in told for claim in topic.claims for concept in concepts_in(claim)}
+        return Prompt(
+            topics[0].parameter,
+            tuple(answer for answer, _ in answers[:MOST_CASES]),
+            tuple(dispute for dispute, _ in disputes[:MOST_CASES]),
+            len(answers) + len(disputes) - len(told),
+            tuple(self.vocabulary.cautions_for(named)),
         )
-    claims = list(topic.claims)
-    value = comparable_text(topic.positions[0].value, topic.parameter, vocabulary)
-    points = _members(claims, store) or [Point(value, _cited(claims, store))]
-    return Answer(_case(topic, vocabulary), "agreement", value, "", tuple(points))
 
+    # what holds
 
-def _members(records: list[Claim] | list[Ruling], store: Store) -> list[Point]:
-    """The members of a set one by one, those that most sources name first: each is a point of its own."""
-    concepts = store.vocabulary.concepts
-    named: dict[tuple[bool, str], list[Claim | Ruling]] = {}
-    for record in records:
-        if isinstance(record.value, Membership):
-            for member in record.value.includes:
-                named.setdefault((True, member), []).append(record)
-            for member in record.value.excludes:
-                named.setdefault((False, member), []).append(record)
-    ordered = sorted(named.items(), key=lambda pair: (not pair[0][0], -len(pair[1]), concepts[pair[0][1]].order))
-    return [
-        Point(concepts[member].label if included else f"not {concepts[member].label}", _cited(behind, store))
-        for (included, member), behind in ordered
-    ]
+    def _answers(self, settled: list[Topic], contested: list[Topic]) -> list[tuple[Answer, Topic]]:
+        """The answers, the general case first: a special one only with what it adds, and cases that are answered alike
+        together."""
+        found: list[tuple[Answer, Topic]] = []
+        for topic in settled:
+            wider = [answer for answer, other in found if covers(other.when, topic.when, self.vocabulary)]
+            answer = self._answer(topic, wider)
+            if answer is None:
+                continue
+            disputed = topic.ruling is None and any(covers(topic.when, c.when, self.vocabulary) for c in contested)
+            answer = replace(answer, disputed=disputed)
+            alike = next((n for n, (other, _) in enumerate(found) if _answered_alike(other, answer)), None)
+            if alike is None:
+                found.append((answer, topic))
+            else:
+                found[alike] = (_joined(found[alike][0], answer), found[alike][1])
+        return found
 
+    def _answer(self, topic: Topic, wider: list[Answer]) -> Answer | None:
+        """The answer to one topic; None where wider cases are answered so already."""
+        records: Sequence[Claim | Ruling] = [topic.ruling] if topic.ruling is not None else list(topic.claims)
+        basis, because = ("ruling", topic.ruling.because) if topic.ruling is not None else ("agreement", "")
+        case = (self._case(topic.when),)
+        if topic.parameter.kind == "set":
+            return self._list(topic, records, wider, Answer(case, basis, "", because, ()))
+        if topic.parameter.as_measured and topic.ruling is None:
+            points = self._as_stated(topic, records, wider)
+            return Answer(case, basis, "as each source gives it, measured or required:", "", points) if points else None
+        if topic.ruling is not None:
+            value = printed_text(topic.ruling, self.vocabulary)
+        else:
+            value = comparable_text(topic.positions[0].value, topic.parameter, self.vocabulary)
+        if any((other.value, other.basis) == (value, basis) for other in wider):
+            return None
+        return Answer(case, basis, value, because, (self._point(value, records, MOST_CITED),))
 
-def _dispute(topic: Topic, store: Store) -> Dispute:
-    vocabulary = store.vocabulary
-    positions = tuple(
-        (
-            letter(number),
-            Point(comparable_text(p.value, topic.parameter, vocabulary), _cited(list(p.claims), store)),
+    def _list(
+        self, topic: Topic, records: Sequence[Claim | Ruling], wider: list[Answer], bare: Answer
+    ) -> Answer | None:
+        """The members of a set, those that most sources name first, less those told of a wider case and those that do
+        not occur in this one."""
+        told = {point.text for answer in wider for point in answer.points}
+        before = told | {point.text for answer in wider for point in answer.also}
+        named: dict[tuple[bool, str], list[Claim | Ruling]] = {}
+        for record in records:
+            if isinstance(record.value, Membership):
+                for included, members in ((True, record.value.includes), (False, record.value.excludes)):
+                    for member in members:
+                        if fits(member, topic.parameter, topic.when, self.vocabulary):
+                            named.setdefault((included, member), []).append(record)
+        concepts = self.vocabulary.concepts
+        ordered = sorted(named.items(), key=lambda pair: (not pair[0][0], -len(pair[1]), concepts[pair[0][1]].order))
+        points: list[Point] = []
+        also: list[Point] = []
+        for (included, member), behind in ordered:
+            text = concepts[member].label if included else f"not {concepts[member].label}"
+            shared = bare.basis == "ruling" or len({self._voice(record) for record in behind}) > 1
+            if text not in (told if shared else before):
+                (points if shared else also).append(self._point(text, behind, MOST_CITED_EACH))
+        if not points and (before or not also):
+            return None
+        lead = "besides:" if before else "named:" if points else "named, each by one source alone:"
+        if any(isinstance(record.value, Membership) and record.value.exact for record in records):
+            lead = lead if before or (points and also) else "these and no others:"
+        return replace(bare, value=lead, points=tuple(points or also), also=tuple(also if points else ()))
+
+    def _as_stated(self, topic: Topic, records: Iterable[Claim | Ruling], wider: list[Answer]) -> tuple[Point, ...]:
+        """What each source gives, less what is told of a wider case."""
+        before = {point.text for answer in wider for point in answer.points}
+        stated: dict[str, list[Claim | Ruling]] = {}
+        for record in records:
+            if record.value is not None:
+                value = comparable(record.value, topic.parameter, self.vocabulary)
+                stated.setdefault(comparable_text(value, topic.parameter, self.vocabulary), []).append(record)
+        told = [(text, behind) for text, behind in stated.items() if text not in before]
+        return tuple(self._point(text, behind, MOST_CITED_EACH) for text, behind in told)
+
+    # what is disputed
+
+    def _disputes(self, contested: list[Topic]) -> list[tuple[Dispute, Topic]]:
+        """The disputes, without any whose positions another one shows already."""
+        found: list[tuple[Dispute, Topic]] = []
+        for topic in contested:
+            dispute = self._dispute(topic)
+            texts = {point.text for _, point in dispute.positions}
+            if not any(texts <= {point.text for _, point in other.positions} for other, _ in found):
+                found.append((dispute, topic))
+        return found
+
+    def _dispute(self, topic: Topic) -> Dispute:
+        turned = both_ways(orders_of(topic.claims), self.vocabulary) if topic.parameter.kind == "order" else []
+        steps = {step for pair in turned for step in pair}
+        positions = tuple(
+            (letter(number), self._point(self._position(position, topic, steps), position.claims, MOST_CITED))
+            for number, position in enumerate(topic.positions)
         )
-        for number, p in enumerate(topic.positions)
-    )
-    return Dispute(_case(topic, vocabulary), topic.firm, positions, tuple(_settle(topic, store)))
+        return Dispute(self._case(topic.when), topic.firm, positions, tuple(self._settle(topic)))
 
+    def _position(self, position: Position, topic: Topic, disputed: set[str]) -> str:
+        """A position in words; of an order only the steps on whose place the sources differ."""
+        value = position.value
+        if isinstance(value, Steps) and disputed:
+            value = Steps(tuple(step for step in value.steps if step in disputed))
+        return comparable_text(value, topic.parameter, self.vocabulary)
 
-def _settle(topic: Topic, store: Store) -> list[str]:
-    """What would settle a dispute: a condition that a source does not state, steps put both ways round, or a test."""
-    vocabulary = store.vocabulary
-    found = []
-    for axis in topic.parameter.depends_on:
-        silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
-        if 0 < len(silent) < len(topic.claims):
-            works = sorted({name_of(store.sources, claim.reported_by or claim.source) for claim in silent})
-            found.append(f"Look up {vocabulary.axes[axis].question.rstrip('?')} it is meant: {'; '.join(works)}.")
-    if any(isinstance(claim.value, Steps) for claim in topic.claims):
+    def _settle(self, topic: Topic) -> list[str]:
+        """What would settle a dispute: a condition that a source does not state, steps put both ways, or a test."""
+        axes = self.vocabulary.axes
+        found = []
+        for axis in (*topic.parameter.depends_on, *(a for a in axes if a not in topic.parameter.depends_on)):
+            silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
+            if 0 < len(silent) < len(topic.claims):
+                works = sorted({name_of(self.store.sources, c.reported_by or c.source) for c in silent})
+                asked = axes[axis].question.rstrip("?")
+                found.append(f"Look up {asked} it is meant: {_some(works)}.")
         labels = [
-            f"{vocabulary.concepts[one].label} / {vocabulary.concepts[other].label}"
-            for one, other in both_ways(orders_of(topic.claims), vocabulary)
+            f"{self.vocabulary.concepts[one].label} / {self.vocabulary.concepts[other].label}"
+            for one, other in (both_ways(orders_of(topic.claims), self.vocabulary) if _has_orders(topic) else ())
         ]
         if labels:
             found.append(f"Put both ways round: {'; '.join(labels)}. Which order does a reason speak for?")
-    if any(claim.obtained == "recalled" for claim in topic.claims):
-        works = sorted({name_of(store.sources, c.source) for c in topic.claims if c.obtained == "recalled"})
-        found.append(f"Check in the work itself what is recorded from memory: {'; '.join(works)}.")
-    return found or [
-        "No condition is left unstated: weigh the evidence behind each position, or let the course decide."
-    ]
+        recalled = sorted({name_of(self.store.sources, c.source) for c in topic.claims if c.obtained == "recalled"})
+        if recalled:
+            found.append(f"Check in the work itself what is recorded from memory: {_some(recalled)}.")
+        return found or ["Weigh the evidence behind each position, or let the course decide."]
+
+    # words
+
+    def _case(self, when: Scope) -> str:
+        return scope_text(when, self.vocabulary) or "in general"
+
+    def _point(self, text: str, records: Sequence[Claim | Ruling], most: int) -> Point:
+        cited: dict[str, tuple[Claim | Ruling, str]] = {}
+        for record in records:
+            words = citation(record, self.store)
+            cited.setdefault(words, (record, words))
+        return Point(text, tuple(cited.values()), most)
+
+    def _voice(self, record: Claim | Ruling) -> str:
+        return self.voice(record.source) if isinstance(record, Claim) else record.id
 
 
-def _cited(
-    records: list[Claim] | list[Ruling] | list[Claim | Ruling], store: Store
-) -> tuple[tuple[Claim | Ruling, str], ...]:
-    return tuple((record, citation(record, store)) for record in records)
+def _has_orders(topic: Topic) -> bool:
+    return any(isinstance(claim.value, Steps) for claim in topic.claims)
+
+
+def _answered_alike(one: Answer, other: Answer) -> bool:
+    """Whether two cases have one and the same answer, each a single point that no case within disputes."""
+    single = len(one.points) == len(other.points) == 1 and not one.also and not other.also
+    return (
+        single
+        and (one.value, one.basis, one.because) == (other.value, other.basis, other.because)
+        and (one.points[0].text == other.points[0].text and one.disputed == other.disputed)
+    )
+
+
+def _joined(one: Answer, other: Answer) -> Answer:
+    first, second = one.points[0], other.points[0]
+    cited: dict[str, tuple[Claim | Ruling, str]] = {}
+    for record, words in (*first.cited, *second.cited):
+        cited.setdefault(words, (record, words))
+    point = Point(first.text, tuple(cited.values()), MOST_CITED)
+    return replace(one, cases=(*one.cases, *other.cases), points=(point,))
+
+
+def _some(works: list[str]) -> str:
+    more = len(works) - MOST_CITED
+    return "; ".join(works[:MOST_CITED]) + (f"; and {more} more" if more > 0 else "")

@@ -104,6 +104,6 @@ def _reason(gone: Gone, comparison: Comparison) -> str:
     ]
     if inner:
         return f"contested in a case within it: {scope_text(inner[0].when, vocabulary)}"
-    return (
-        "what the sources say has changed: the answer, or two wrong answers that nobody supports, are no longer there"
-    )
+    if parameter.as_measured:
+        return "its values are measured in studies, so that none of them is the right one"
+    return "too few voices or wrong answers are left for it, or another item asks the same"

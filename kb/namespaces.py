@@ -26,6 +26,7 @@ SCHEME = BASE + "scheme/"
 SOURCE = BASE + "source/"
 TOPIC = BASE + "topic/"
 VALUE_KIND = BASE + "value-kind/"
+WRONG_ANSWER = BASE + "wrong-answer/"
 OWN_UNIT = BASE + "unit/"
 
 BIBO = Namespace("http://purl.org/ontology/bibo/")
@@ -55,6 +56,7 @@ PREFIXES: dict[str, str] = {
     "tc": str(TC),
     "tcunit": OWN_UNIT,
     "unit": str(UNIT),
+    "wrong-answer": WRONG_ANSWER,
     "xsd": str(XSD),
 }
 

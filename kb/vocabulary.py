@@ -84,8 +84,10 @@ class GaugeSystem(Term):
 class Parameter(Term):
     """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
 
-    What a source does not name is not wrong where the answer is an ``open_list``: no examination asks for it.
-    ``reads_as`` says how a bare number is read aloud, with ``{}`` for the number: ``1 in {}``.
+    What no source names is not wrong for that, unless the answer is a ``closed_list``. Values that are ``as_measured``
+    come from studies too, so that none of them is the right one. ``reads`` puts a value into words where a unit does
+    not; the rest is the wording of question items: what is asked (``stem``), what does not belong (``stem_not``), for
+    which case an answer holds (``stem_case``), and what "yes" says (``affirms``).
     """
 
     kind: str = ""
@@ -98,8 +100,24 @@ class Parameter(Term):
     depends_on: tuple[str, ...] = ()
     question: str = ""
     note: str = ""
-    open_list: bool = False
-    reads_as: str = ""
+    closed_list: bool = False
+    as_measured: bool = False
+    reads: str = ""
+    stem: str = ""
+    stem_not: str = ""
+    stem_case: str = ""
+    affirms: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WrongAnswer(Term):
+    """An error that people make about some ``parameters``; the definition says why it is wrong. Where it names a
+    ``concept`` that sources may name too, it is wrong only as long as none does. What it is ``contrary_to`` is not
+    offered beside it: of a pair of opposites one is right."""
+
+    parameters: tuple[str, ...] = ()
+    concept: str = ""
+    contrary_to: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +157,7 @@ class Vocabulary:
     kinds: dict[str, SourceKind]
     obtained: dict[str, Term]
     cautions: dict[str, Caution]
+    wrong_answers: dict[str, WrongAnswer]
 
     @cached_property
     def above(self) -> dict[str, frozenset[str]]:
@@ -323,8 +342,13 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             depends_on=tuple(sorted(ids(subject, TC.dependsOn, ns.AXIS), key=list(axes).index)),
             question=text(subject, TC.question),
             note=text(subject, SKOS.scopeNote),
-            open_list=(subject, TC.openList, None) in graph,
-            reads_as=text(subject, TC.readsAs),
+            closed_list=(subject, TC.closedList, None) in graph,
+            as_measured=(subject, TC.asMeasured, None) in graph,
+            reads=text(subject, TC.reads),
+            stem=text(subject, TC.stem),
+            stem_not=text(subject, TC.stemNot),
+            stem_case=text(subject, TC.stemCase),
+            affirms=text(subject, TC.affirms),
         )
     return Vocabulary(
         parameters=parameters,
@@ -353,5 +377,15 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             )
             for subject in members(TC.Caution)
             for term in [name(subject, ns.CAUTION)]
+        },
+        wrong_answers={
+            term.id: WrongAnswer(
+                *base(term),
+                tuple(ids(subject, TC.wrongFor, ns.PARAMETER)),
+                next(iter(ids(subject, SKOS.related, ns.CONCEPT)), ""),
+                tuple(ids(subject, TC.contraryTo, ns.CONCEPT)),
+            )
+            for subject in members(TC.WrongAnswer)
+            for term in [name(subject, ns.WRONG_ANSWER)]
         },
     )

@@ -45,7 +45,7 @@ def shown_text(
     near_low, near_high = (_rounded(end, unit, behind) for end in (low, high))
     if (near_low, near_high) == (low, high):
         return comparable_text(value, parameter, vocabulary)
-    text = f"≈ {_told(range_text(near_low, near_high, unit_signs(unit.symbol)), parameter)}"
+    text = f"≈ {_told(near_low, near_high, unit, parameter)}"
     printed = {
         claim.printed
         for claim in behind
@@ -66,7 +66,7 @@ def position_text(position: Position, parameter: Parameter, vocabulary: Vocabula
 
 def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
     low, high, unit = _in_unit(value, parameter, vocabulary)
-    return _told(range_text(low, high, unit_signs(unit.symbol)), parameter)
+    return _told(low, high, unit, parameter)
 
 
 def _in_unit(
@@ -117,8 +117,13 @@ def _prints(claim: Claim, number: str, unit: Unit) -> bool:
     )
 
 
-def _told(text: str, parameter: Parameter) -> str:
-    return parameter.reads_as.replace("{}", text) if parameter.reads_as else text
+def _told(low: Fraction | None, high: Fraction | None, unit: Unit, parameter: Parameter) -> str:
+    """A range in words, with the unit or as the vocabulary puts it: ``2 mm``, ``1 in 10``, ``100 % of its length``."""
+    text = range_text(low, high, unit_signs(unit.symbol))
+    if not parameter.reads:
+        return text
+    hundredfold = (None if end is None else end * 100 for end in (low, high))
+    return parameter.reads.format(value=text, percent=range_text(*hundredfold))
 
 
 def unit_signs(text: str) -> str:
@@ -130,8 +135,10 @@ def unit_signs(text: str) -> str:
 def printed_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
     """What a claim or ruling states, for a page: as printed, but for the exponents of units, and read aloud where it
     is a bare number that has to be."""
-    text, parameter = stated_text(record, vocabulary), vocabulary.parameters[record.parameter]
-    return unit_signs(_told(text, parameter) if re.fullmatch(r"[\d./–-]+", text) else text)
+    parameter = vocabulary.parameters[record.parameter]
+    if parameter.reads and record.value is not None:
+        return comparable_text(comparable(record.value, parameter, vocabulary), parameter, vocabulary)
+    return unit_signs(stated_text(record, vocabulary))
 
 
 def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:

@@ -5,13 +5,14 @@ heard where. Every function fails with an assertion that says what is wrong with
 """
 
 import re
+from fractions import Fraction
 
 from plain_reading import PlainReading, values_compatible
 
-from trayconcord.generators.items import Item
+from trayconcord.generators.items import Item, Option
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Choice, Interval, Membership, Steps
+from trayconcord.kb.values import Choice, Interval, Membership, Steps, YesNo
 
 
 class PlainItems:
@@ -98,6 +99,57 @@ class PlainItems:
         near = [c for c in self.vocabulary.concepts if covers(c, concept) or covers(concept, c)]
         return any(self.puts_in(record, c) for c in near)
 
+    def out_of_place(self, parameter: str, cell: Scope, concept: str) -> bool:
+        """Whether a term does not occur in a case: the vocabulary has it, or something in the case, only with what the
+        case rules out."""
+        covers = self.reading(parameter).concept_covers
+        scheme = self.vocabulary.parameters[parameter].scheme
+        ours = [axis.id for axis in self.vocabulary.axes.values() if axis.scheme == scheme][:1] or ["answer"]
+        case = {**dict(cell), ours[0]: concept}
+        for axis, here in case.items():
+            needs = {n for c in self.vocabulary.concepts.values() if covers(c.id, here) for n in c.only_with}
+            for other in self.vocabulary.axes.values():
+                wanted = [n for n in needs if other.scheme in self.vocabulary.concepts[n].schemes]
+                there = case.get(other.id)
+                concerned = other.of_case and other.id != axis and ours[0] in (axis, other.id) and there is not None
+                if concerned and wanted and not any(covers(n, there) or covers(there, n) for n in wanted):
+                    return True
+        return False
+
+    def known_error(self, parameter: str, option: Option, within: list[Claim | Ruling]) -> bool:
+        """Whether an option is an error of the vocabulary to this question that nobody takes for right."""
+        if not option.error:
+            return False
+        error = self.vocabulary.wrong_answers[option.error]
+        assert parameter in error.parameters and option.text == error.label and option.origin == error.definition
+        if error.concept:
+            assert (
+                option.value.concept == error.concept and error.label == self.vocabulary.concepts[error.concept].label
+            )
+            everybody = [c for c in self.store.claims if c.parameter == parameter and c.value is not None]
+            for record in [*everybody, *within]:
+                assert not self.names(record, error.concept), f"{record.id} takes {error.label} for right"
+        return True
+
+    def no_member(self, item: Item, option: Option, within: list[Claim | Ruling]) -> None:
+        """A term is wrong in a set only where somebody leaves it out and nobody names it, where the vocabulary has it
+        for an error, or where the list is closed and nobody names it."""
+        parameter = item.parameter
+        if self.known_error(parameter.id, option, within):
+            return
+        concept = option.value.concept
+        for record in within:
+            assert not self.names(record, concept), f"{record.id} names {option.text}"
+        assert parameter.closed_list or any(self.puts_out(record, concept) for record in within), (
+            f"nobody leaves {option.text} out"
+        )
+
+    def enough(self, item: Item, concept: str, deciding: list[Claim | Ruling]) -> None:
+        """Two voices name a member, or the course does."""
+        named = [record for record in deciding if concept in self.value(record).includes]
+        voices = {self.reading(item.parameter.id).voice(r.source) for r in named if isinstance(r, Claim)}
+        assert len(voices) > 1 or any(isinstance(record, Ruling) for record in named), f"not two voices name {concept}"
+
     # the proof
 
     def prove(self, item: Item) -> None:
@@ -124,38 +176,64 @@ class PlainItems:
         texts = [option.text for option in item.options]
         assert 3 <= len(texts) <= 4 and len(set(texts)) == len(texts)
         assert item.options[item.key] is item.answer and item.letter == "ABCD"[item.key]
-        whole = f"{item.case} {item.stem} {item.answer.text if item.kind == 'statement' else ''}"
+        whole = f"{item.case} {item.stem}"
         for axis, concept in item.when:
             if axis != item.axis:
                 assert self.vocabulary.concepts[concept].label in whole, f"the stem does not name {concept}"
         for text in texts:
             short, long = sorted((len(text), len(item.answer.text)))
             quantities = isinstance(item.answer.value, Interval)
-            assert long <= (short + 3 if quantities else 2 * short + 6), f"the length of {text} tells"
+            assert long <= (short + 3 if quantities else 2 * short + 11), f"the length of {text} tells"
         if isinstance(item.answer.value, Interval):
-            units = {re.sub(r"^[\d.,–\- ]+", "", text).replace("to ", "") for text in texts}
-            assert len(units) == 1, f"units {units}"
+            shapes = {re.sub(r"\d+", "0", text.removeprefix("1 in ")) for text in texts}
+            assert len({re.sub(r"\.0", "", shape) for shape in shapes}) == 1, f"units {shapes}"
+            decimals = {len((re.search(r"\.(\d+)", text) or [".", ""])[1]) for text in texts}
+            assert len(decimals) == 1 and max(decimals) <= 2, f"decimals {decimals}"
             places = [option.value.low for option in item.options]
-            assert places == sorted(places), "the quantities are not in order"
+            assert item.kind == "outside" or places == sorted(places), "the quantities are not in order"
+        for option in item.options:
+            if item.parameter.scheme and item.kind != "case" and not option.error:
+                assert not self.out_of_place(item.parameter.id, item.when, option.value.concept), f"{option.text} here?"
+            for other in item.options:
+                contrary = self.vocabulary.wrong_answers[option.error].contrary_to if option.error else ()
+                assert getattr(other.value, "concept", "") not in contrary, (
+                    f"{option.text} and {other.text} are opposites"
+                )
 
     def _wrong(self, item: Item):
         return [option for option in item.options if option is not item.answer]
 
     def quantity(self, item: Item, deciding, within, binding) -> None:
         parameter, key = item.parameter.id, item.answer.value
+        assert not item.parameter.as_measured, "what studies measured has no right value"
         for record in binding:
             assert self.holds(parameter, record, key), f"{record.id} does not support the key"
         for option in self._wrong(item):
+            if self.known_error(parameter, option, within):
+                continue
+            self._far(option, within)
             for record in within:
                 assert not self.compatible(parameter, option.value, self.value(record)), (
                     f"{record.id} allows {option.text}"
                 )
-        for n, one in enumerate(item.options):
-            for other in item.options[n + 1 :]:
+        stated = [option for option in item.options if not option.error]
+        for n, one in enumerate(stated):
+            for other in stated[n + 1 :]:
                 assert not self.compatible(parameter, one.value, other.value), f"{one.text} overlaps {other.text}"
+
+    def _far(self, option: Option, within) -> None:
+        """A wrong quantity lies a quarter of what is supported away from it at least."""
+        if isinstance(option.value, Interval):
+            for record in within:
+                said = self.value(record)
+                for end in {said.low, said.high} - {None}:
+                    assert abs(option.value.low - end) >= Fraction(1, 4) * abs(end), (
+                        f"{option.text} is near {record.id}"
+                    )
 
     def outside(self, item: Item, deciding, within, binding) -> None:
         parameter = item.parameter.id
+        self._far(item.answer, within)
         for record in within:
             assert not self.compatible(parameter, item.answer.value, self.value(record)), f"{record.id} allows the key"
         for option in self._wrong(item):
@@ -165,28 +243,32 @@ class PlainItems:
 
     def belongs(self, item: Item, deciding, within, binding) -> None:
         key = item.answer.value.concept
-        assert any(key in self.value(record).includes for record in deciding), "nobody names the key"
+        self.enough(item, key, deciding)
         for record in binding:
             assert not self.puts_out(record, key), f"{record.id} leaves the key out"
             assert not self.value(record).exact or self.puts_in(record, key), f"{record.id} lists all but the key"
         for option in self._wrong(item):
-            for record in within:
-                assert not self.names(record, option.value.concept), f"{record.id} names {option.text}"
+            self.no_member(item, option, within)
 
     def unnamed(self, item: Item, deciding, within, binding) -> None:
-        for record in within:
-            assert not self.names(record, item.answer.value.concept), f"{record.id} names the key"
+        self.no_member(item, item.answer, within)
         for option in self._wrong(item):
             concept = option.value.concept
-            assert any(concept in self.value(record).includes for record in deciding), f"nobody names {option.text}"
+            self.enough(item, concept, deciding)
             assert not any(self.puts_out(record, concept) for record in binding), f"{option.text} is left out"
 
     def left_out(self, item: Item, deciding, within, binding) -> None:
         key = item.answer.value.concept
-        assert any(key in self.value(record).excludes for record in deciding), "nobody leaves the key out"
+        named = [record for record in deciding if key in self.value(record).excludes]
+        voices = {self.reading(item.parameter.id).voice(r.source) for r in named if isinstance(r, Claim)}
+        assert len(voices) > 1 or any(isinstance(record, Ruling) for record in named), "not two voices leave it out"
         self.unnamed(item, deciding, within, binding)
 
     def _puts_before(self, item: Item, within, one: str, other: str) -> None:
+        labels = [
+            set(re.findall("[a-z-]{4,}", self.vocabulary.concepts[step].label.casefold())) for step in (one, other)
+        ]
+        assert item.kind == "between" or labels[0] & labels[1] <= {"stage"}, f"{one} and {other} name the same thing"
         orders = [
             (r, r.value.steps) for r in within if isinstance(r.value, Steps) and {one, other} <= set(r.value.steps)
         ]
@@ -225,7 +307,8 @@ class PlainItems:
                 assert not self.puts_out(record, asked.concept), f"{record.id} leaves the answer out"
             else:
                 assert self.holds(parameter, record, asked), f"{record.id} does not support the answer"
-        assert not members or any(asked.concept in self.value(record).includes for record in deciding)
+        if members:
+            self.enough(item, asked.concept, deciding)
         for option in self._wrong(item):
             elsewhere = in_order({**dict(item.when), item.axis: option.value.concept}, self.vocabulary)
             there = [*self.within(parameter, elsewhere), *self.rulings_within(parameter, elsewhere)]
@@ -233,6 +316,8 @@ class PlainItems:
             for record in there:
                 if members:
                     assert not self.names(record, asked.concept), f"{record.id} names the answer for {option.text}"
+                    out = any(self.puts_out(other, asked.concept) for other in there)
+                    assert item.parameter.closed_list or out, f"nobody leaves the answer out for {option.text}"
                 else:
                     assert not self.compatible(parameter, asked, self.value(record)), f"{record.id} allows it there"
         covers = self.reading(parameter).concept_covers
@@ -240,12 +325,8 @@ class PlainItems:
         assert not any(a != b and covers(a, b) for a in concepts for b in concepts), "one case lies in another"
 
     def statement(self, item: Item, deciding, within, binding) -> None:
+        assert item.answer.text == item.parameter.affirms
         for record in binding:
-            assert self.value(record) == item.answer.value, f"{record.id} contradicts the key"
+            assert self.value(record) == item.answer.value == YesNo(True), f"{record.id} contradicts the key"
         for option in self._wrong(item):
-            parameter, _, query = option.about.partition("?")
-            when = in_order(dict(pair.split("=") for pair in query.split("&") if pair), self.vocabulary)
-            records = [*self.within(parameter, when), *self.rulings_within(parameter, when)]
-            assert records and all(self.value(record) != option.value for record in records), (
-                f"{option.text} is supported"
-            )
+            assert self.known_error(item.parameter.id, option, within), f"{option.text} is no known error"
