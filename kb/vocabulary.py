@@ -82,6 +82,7 @@ class Parameter(Term):
     """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
 
     What a source does not name is not wrong where the answer is an ``open_list``: no examination asks for it.
+    ``on_tray`` says how it is taken when a tray is marked: "once", "at sites", or not at all where empty.
     """
 
     kind: str = ""
@@ -95,6 +96,7 @@ class Parameter(Term):
     question: str = ""
     note: str = ""
     open_list: bool = False
+    on_tray: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,6 +319,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             question=text(subject, TC.question),
             note=text(subject, SKOS.scopeNote),
             open_list=(subject, TC.openList, None) in graph,
+            on_tray=text(subject, TC.onTray),
         )
     return Vocabulary(
         parameters=parameters,
