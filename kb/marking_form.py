@@ -134,17 +134,19 @@ class MarkingReader(StatementReader):
 
 
 def policy_form(policy: MarkingPolicy, vocabulary: Vocabulary) -> str:
-    """The block that gives this very policy, in YAML."""
+    """The block that gives this very policy, in YAML; without the items that cannot be read."""
     lines = ["marking:"]
     if policy.pass_mark is not None:
-        lines.append(f"  pass: {number_text(policy.pass_mark)}")
+        lines.append(f"  pass: {number_text(policy.pass_mark * 100)} %")
     lines.append(f"  borderline: {number_text(policy.borderline)}")
     lines.append(f"  not-measured: {policy.unmeasured}")
-    for key, text in (("decided-on", policy.decided_on), ("decided-by", policy.decided_by)):
-        if text:
-            lines.append("  " + yaml.safe_dump({key: text}, allow_unicode=True, width=10**6).strip())
-    lines.append("  items:" + ("" if policy.items else " []"))
-    for item in policy.items:
+    if policy.decided_on:
+        lines.append(f"  decided-on: {policy.decided_on}")
+    if policy.decided_by:
+        lines.append("  " + yaml.safe_dump({"decided-by": policy.decided_by}, allow_unicode=True, width=10**6).strip())
+    items = [item for item in policy.items if not item.troubles]
+    lines.append("  items:" + ("" if items else " []"))
+    for item in items:
         parameter = vocabulary.parameters[item.parameter]
         parts = [f"parameter: {item.parameter}"]
         if item.when:
