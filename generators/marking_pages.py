@@ -24,13 +24,13 @@ from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.kb.marking import ZERO, MarkingPolicy
 from trayconcord.kb.measured_file import Tray
-from trayconcord.kb.model import Scope
+from trayconcord.kb.model import Ruling, Scope
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import decimal_text
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, OUTSIDE
 from trayconcord.shapes.marking import Criterion, Mark, Marks, TrayMarks, mark
-from trayconcord.shapes.wording import comparable_text, ruling_text, scope_text
+from trayconcord.shapes.wording import comparable_text, name_of, ruling_text, scope_text
 
 MOST_CITED = 3
 """Claims that a line of a sheet cites before it counts the rest."""
@@ -64,6 +64,40 @@ class Line:
 Chapters = list[tuple[str, list[Line]]]
 
 
+class _Grounds:
+    """What the lines of a page rest on: rulings by letter, sources by number, each told once at its end."""
+
+    def __init__(self, store: Store) -> None:
+        self.store, self.references = store, ReferenceList(store)
+        self.rulings: dict[str, Ruling] = {}
+
+    def basis(self, criterion: Criterion) -> Basis:
+        """The ruling, or the voices that agree."""
+        topic = criterion.topic
+        if topic.ruling:
+            self.rulings[topic.ruling.id] = topic.ruling
+            return Basis(f"Decision {_letter(list(self.rulings).index(topic.ruling.id))} of the course")
+        cited = topic.claims[:MOST_CITED]
+        numbers = tuple(dict.fromkeys(self.references.cite(claim) for claim in cited))
+        more = {claim.source for claim in topic.claims} - {claim.source for claim in cited}
+        return Basis(f"{len(topic.voices)} voices agree", numbers, len(more))
+
+    def decisions(self) -> list[str]:
+        """The rulings in the order of their letters."""
+        vocabulary = self.store.vocabulary
+        told = []
+        for ruling in self.rulings.values():
+            scope = scope_text(ruling.when, vocabulary)
+            name = vocabulary.parameters[ruling.parameter].label + (f" ({scope})" if scope else "")
+            told.append(f"{name} {ruling_text(ruling, vocabulary)}")
+        return told
+
+
+def _letter(number: int) -> str:
+    """A, B, … Z, AA, AB, … as lists of capitals count."""
+    return (_letter(number // 26 - 1) if number >= 26 else "") + chr(ord("A") + number % 26)
+
+
 def feedback_page(marks: Marks, store: Store, label: str = "") -> str:
     """A feedback sheet for each tray, one after the other; printed, each begins a page of its own."""
     return render(
@@ -80,7 +114,7 @@ def feedback_page(marks: Marks, store: Store, label: str = "") -> str:
 
 
 def _feedback(tray: TrayMarks, marks: Marks, store: Store) -> dict[str, object]:
-    references, limit = ReferenceList(store), limit_of(marks)
+    grounds, limit = _Grounds(store), limit_of(marks)
     off = [one for one in tray.marks if one.verdict in (OUTSIDE, BORDERLINE)]
     rest = [one for one in tray.marks if one.verdict not in (OUTSIDE, BORDERLINE, NOT_MARKED)]
     return {
@@ -88,16 +122,17 @@ def _feedback(tray: TrayMarks, marks: Marks, store: Store) -> dict[str, object]:
         "note": tray.tray.note,
         "score": score_text(tray.score, limit),
         "passing": pass_text(tray, limit),
-        "off": _chapters(off, store, references),
-        "rest": _chapters(rest, store, references),
+        "off": _chapters(off, store, grounds),
+        "rest": _chapters(rest, store, grounds),
         "unruled": _unruled(tray, store),
-        "references": references.entries(),
+        "decisions": grounds.decisions(),
+        "references": grounds.references.entries(),
     }
 
 
 def marking_sheet(store: Store, comparison: Comparison, case: Scope, label: str = "") -> str:
     """A sheet on which an examiner writes what was measured on one tray, and ticks the verdicts."""
-    vocabulary, references = store.vocabulary, ReferenceList(store)
+    vocabulary, grounds = store.vocabulary, _Grounds(store)
     marks = mark(store, comparison, case, [Tray("")])  # nothing measured: every item that a tray is held against
     (tray,) = marks.trays
     policy = store.marking or MarkingPolicy()
@@ -105,7 +140,7 @@ def marking_sheet(store: Store, comparison: Comparison, case: Scope, label: str 
         "marking-sheet.html.j2",
         title=label or "Marking sheet",
         case=scope_text(case, vocabulary),
-        chapters=_chapters([one for one in tray.marks if one.verdict != NOT_MARKED], store, references),
+        chapters=_chapters([one for one in tray.marks if one.verdict != NOT_MARKED], store, grounds),
         unruled=_unruled(tray, store),
         policy=policy_text(store.marking),
         limit=percent(policy.pass_mark) if policy.pass_mark is not None else "",
@@ -115,20 +150,22 @@ def marking_sheet(store: Store, comparison: Comparison, case: Scope, label: str 
         support=SUPPORT,
         cautions=vocabulary.cautions_for(concept for _, concept in case),
         alone=True,
-        references=references.entries(),
+        name_of=name_of,
+        decisions=grounds.decisions(),
+        references=grounds.references.entries(),
         store=store,
         style=template_text("style.css") + template_text("marking.css"),
         version=version("trayconcord"),
     )
 
 
-def _chapters(marks: list[Mark], store: Store, references: ReferenceList) -> Chapters:
+def _chapters(marks: list[Mark], store: Store, grounds: _Grounds) -> Chapters:
     chapters = store.vocabulary.chapters
     groups = groupby(marks, key=lambda one: one.criterion.parameter.chapter)
-    return [(chapters[name].label, [_line(one, store, references) for one in group]) for name, group in groups]
+    return [(chapters[name].label, [_line(one, store, grounds) for one in group]) for name, group in groups]
 
 
-def _line(one: Mark, store: Store, references: ReferenceList) -> Line:
+def _line(one: Mark, store: Store, grounds: _Grounds) -> Line:
     vocabulary, criterion = store.vocabulary, one.criterion
     parameter, expected = criterion.parameter, criterion.item.uncertainty if criterion.item else None
     assert criterion.value is not None
@@ -136,7 +173,7 @@ def _line(one: Mark, store: Store, references: ReferenceList) -> Line:
         label=item_label(criterion, vocabulary),
         governing=comparable_text(criterion.value, parameter, vocabulary),
         allowed=allowed_text(criterion, vocabulary),
-        basis=_basis(criterion, store, references),
+        basis=grounds.basis(criterion),
         weight=decimal_text(one.weight, 2),
         found=found_text(one, vocabulary),
         verdict=one.verdict,
@@ -144,17 +181,6 @@ def _line(one: Mark, store: Store, references: ReferenceList) -> Line:
         note=one.measurement.note if one.measurement else "",
         uncertainty="" if expected is None else quantity_text(expected, parameter, vocabulary),
     )
-
-
-def _basis(criterion: Criterion, store: Store, references: ReferenceList) -> Basis:
-    """The ruling, or the voices that agree."""
-    topic = criterion.topic
-    if topic.ruling:
-        return Basis(f"The course: {ruling_text(topic.ruling, store.vocabulary).partition(': ')[2]}")
-    cited = topic.claims[:MOST_CITED]
-    numbers = tuple(dict.fromkeys(references.cite(claim) for claim in cited))
-    more = {claim.source for claim in topic.claims} - {claim.source for claim in cited}
-    return Basis(f"{len(topic.voices)} voices agree.", numbers, len(more))
 
 
 def _unruled(tray: TrayMarks, store: Store) -> list[tuple[str, str]]:

@@ -123,12 +123,15 @@ def limit_of(marks: Marks) -> Fraction | None:
 
 
 def score_text(score: Score, limit: Fraction | None) -> str:
-    """The score that counts, how far borderline items move it, and the same over all items."""
+    """The score that counts, how far borderline items move it, and what it is of; the other score beside it."""
     text = percent(score.counted, limit)
+    if score.measured != score.overall:
+        kinds = [("of what was measured", score.measured), ("of everything", score.overall)]
+        if score.counted != score.measured:
+            kinds.reverse()
+        text += f" {kinds[0][0]}, {percent(kinds[1][1])} {kinds[1][0]}"
     if score.least != score.most:
         text += f" ({percent(score.least, limit)} to {percent(score.most, limit)} as the borderline items go)"
-    if score.measured != score.overall:
-        text += f"; {percent(score.measured)} of what was measured, {percent(score.overall)} of everything"
     return text
 
 
