@@ -23,6 +23,7 @@ from trayconcord.generators.marking_words import (
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.kb.marking import ZERO, MarkingPolicy
+from trayconcord.kb.marking_form import number_text
 from trayconcord.kb.measured_file import Tray
 from trayconcord.kb.model import Ruling, Scope
 from trayconcord.kb.store import Store
@@ -47,7 +48,10 @@ class Basis:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """An item on a page: label, governing value, limits, basis and weight; what is known of the measurement."""
+    """An item on a page: label, governing value, limits, basis and weight; what is known of the measurement.
+
+    ``uncertainty`` and ``borderline`` are the policy's, where its item states them.
+    """
 
     label: str
     governing: str
@@ -59,6 +63,7 @@ class Line:
     off: str
     note: str
     uncertainty: str
+    borderline: str
 
 
 Chapters = list[tuple[str, list[Line]]]
@@ -103,7 +108,7 @@ def feedback_page(marks: Marks, store: Store, label: str = "") -> str:
     return render(
         "marking-feedback.html.j2",
         title=label or "Feedback",
-        case=scope_text(marks.case, store.vocabulary),
+        case=scope_text(marks.case, store.vocabulary) or "any tray",
         trays=[_feedback(tray, marks, store) for tray in marks.trays],
         policy=policy_text(marks.policy),
         rule=RULE,
@@ -139,7 +144,7 @@ def marking_sheet(store: Store, comparison: Comparison, case: Scope, label: str 
     return render(
         "marking-sheet.html.j2",
         title=label or "Marking sheet",
-        case=scope_text(case, vocabulary),
+        case=scope_text(case, vocabulary) or "any tray",
         chapters=_chapters([one for one in tray.marks if one.verdict != NOT_MARKED], store, grounds),
         unruled=_unruled(tray, store),
         policy=policy_text(store.marking),
@@ -167,7 +172,8 @@ def _chapters(marks: list[Mark], store: Store, grounds: _Grounds) -> Chapters:
 
 def _line(one: Mark, store: Store, grounds: _Grounds) -> Line:
     vocabulary, criterion = store.vocabulary, one.criterion
-    parameter, expected = criterion.parameter, criterion.item.uncertainty if criterion.item else None
+    parameter, item = criterion.parameter, criterion.item
+    expected, credit = (item.uncertainty, item.borderline) if item else (None, None)
     assert criterion.value is not None
     return Line(
         label=item_label(criterion, vocabulary),
@@ -180,6 +186,7 @@ def _line(one: Mark, store: Store, grounds: _Grounds) -> Line:
         off=off_text(one, vocabulary),
         note=one.measurement.note if one.measurement else "",
         uncertainty="" if expected is None else quantity_text(expected, parameter, vocabulary),
+        borderline="" if credit is None else number_text(credit),
     )
 
 

@@ -155,6 +155,9 @@ class _MeasuredReader(StatementReader):
         keys = [key.value if isinstance(key, yaml.ScalarNode) else "" for key, _ in node.value]
         if not keys or any(key in DETAILS for key in keys):
             return [self.measurement(parameter, "", node)]
+        if parameter.kind == "set" and set(keys) <= {"includes", "excludes"}:
+            self.observation(node, parameter)  # which refuses it
+            return []
         if parameter.on_tray != AT_SITES:
             fix = f"write {parameter.id}: and the value"
             self.complain(node, f"{parameter.id}: is taken once for a tray, not site by site", fix)
