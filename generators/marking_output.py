@@ -213,8 +213,9 @@ def _mark_json(mark: Mark, store: Store) -> dict[str, Any]:
 # --- CSV -------------------------------------------------------------------------------------------------------------
 
 COLUMNS = (
-    "tray", "score %", "of measured %", "of everything %", "passed", "chapter", "parameter", "item", "site", "verdict",
-    "found", "uncertainty", "unit", "allowed", "off", "what is off", "weight", "credit", "basis", "says so",
+    "tray", "score %", "of measured %", "of everything %", "passed", "borderline decides", "chapter", "parameter",
+    "item", "site", "verdict", "found", "uncertainty", "unit", "allowed", "off", "what is off", "weight", "credit",
+    "basis", "says so", "note",
 )  # fmt: skip
 
 
@@ -233,6 +234,7 @@ def _row(tray: TrayMarks, mark: Mark, store: Store) -> list[str]:
         tray.tray.id,
         *(_per_cent(part) for part in (tray.score.counted, tray.score.measured, tray.score.overall)),
         "" if tray.passed is None else "yes" if tray.passed else "no",
+        "" if tray.passed is None else "yes" if tray.depends else "no",
         parameter.chapter,
         parameter.id,
         item_label(criterion, vocabulary),
@@ -248,6 +250,7 @@ def _row(tray: TrayMarks, mark: Mark, store: Store) -> list[str]:
         "" if mark.credit is None else decimal_text(mark.credit),
         criterion.basis,
         "; ".join(dict.fromkeys(citation(record, store) for record in (ruling or records))),
+        found.note if found is not None else "",
     ]
 
 

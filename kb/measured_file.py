@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -88,8 +89,9 @@ class _MeasuredReader(StatementReader):
         parts = self.mapping(root, "the file", ("label", "uncertainty", "instruments", "tray", "trays"))
         label = self.text(parts["label"], "label", 200) if "label" in parts else ""
         if "instruments" in parts:
-            named = self.mapping(parts["instruments"], "instruments")
-            self.instruments = {name: self.text(node, name, 80) for name, node in named.items()}
+            for name, node in self.mapping(parts["instruments"], "instruments").items():
+                self.instruments[name] = self.text(node, name, 80)
+                self.readable(node, name)
         if "uncertainty" in parts:
             self.defaults(parts["uncertainty"])
         if ("tray" in parts) == ("trays" in parts):
@@ -115,6 +117,17 @@ class _MeasuredReader(StatementReader):
                 number = self.uncertainty(value, printed, parameter)
                 if number is not None:
                     self.uncertainties[parameter.id] = number
+
+    def readable(self, node: yaml.Node, name: str) -> None:
+        """Complain of an instrument whose uncertainty suits nothing that a tray shows."""
+        printed = self.instruments[name]
+        for parameter in self.vocabulary.parameters.values() if printed else ():
+            if parameter.on_tray and parameter.kind == "interval":
+                with suppress(ValueProblem):
+                    not_negative(printed, parameter, self.vocabulary, "uncertainty")
+                    return
+        if printed:
+            self.complain(node, f"instruments: {printed} is no uncertainty", f"write it as {name}: 0.5 mm")
 
     def by_parameter(self, node: yaml.Node, what: str) -> list[tuple[Parameter, yaml.Node, yaml.Node]]:
         """The entries of a mapping whose keys are parameters that a tray shows: parameter, key and value."""
@@ -167,7 +180,8 @@ class _MeasuredReader(StatementReader):
         found = []
         for site, value in named.items():
             known = self.site(key_nodes[site], site)
-            found.append(self.measurement(parameter, known, value) if known else None)
+            one = self.measurement(parameter, known, value)  # read at an unknown site too, to tell every mistake
+            found.append(one if known else None)
         return found
 
     def site(self, node: yaml.Node, word: str) -> str:
@@ -175,7 +189,7 @@ class _MeasuredReader(StatementReader):
         known = self.term(node, word, "site", self.regions)
         if known and self.sites is not None and known not in self.sites:
             fix = f"use one of: {', '.join(site for site in self.regions if site in self.sites)}"
-            self.complain(node, f"site: no {self.regions[known].label} on a tray of this case", fix)
+            self.complain(node, f"site: a tray of this case has no place {known}", fix)
             return ""
         return known
 
@@ -190,6 +204,7 @@ class _MeasuredReader(StatementReader):
                 return None
         understood = len(self.complaints)
         is_number = parameter.kind in ("interval", "count")
+        value: Comparable | None
         uncertainty: Fraction | None = None
         if is_number:
             value, printed, uncertainty = self.number(parts["value"], parameter)

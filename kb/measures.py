@@ -15,7 +15,10 @@ _PART = re.compile(r"(\d{1,7}(?:\.\d{1,9})?|\d{1,7}/\d{1,7})\s*(%|per ?cent)?")
 
 def one_number(printed: str, parameter: Parameter, vocabulary: Vocabulary) -> Fraction:
     """A printed quantity that is one number, in the parameter's unit. Raises `ValueProblem`."""
-    found = parse_quantity(printed, parameter, vocabulary)
+    try:
+        found = parse_quantity(printed, parameter, vocabulary)
+    except ValueProblem as problem:  # a form may hold ranges and bounds, and offers them
+        raise ValueProblem(problem.rule, problem.message, problem.fix.partition(", a range")[0]) from None
     value = comparable(found, parameter, vocabulary)
     assert isinstance(value, Interval)
     if value.low is None or value.low != value.high:

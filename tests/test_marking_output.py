@@ -131,7 +131,7 @@ def test_csv_has_a_line_for_each_item_of_each_tray(marks: Marks, ruled_report: R
     assert tuple(header) == COLUMNS
     assert len(rows) == sum(len(tray.marks) for tray in marks.trays)
     assert {row[0]: row[1] for row in rows} == LIMITS
-    (stops,) = (dict(zip(COLUMNS, row, strict=True)) for row in rows if row[0] == "HV-04" and row[6] == "stop-count")
+    (stops,) = (dict(zip(COLUMNS, row, strict=True)) for row in rows if row[0] == "HV-04" and row[7] == "stop-count")
     assert (stops["found"], stops["allowed"], stops["off"], stops["weight"], stops["credit"]) == (
         "3",
         "4",
@@ -144,7 +144,7 @@ def test_csv_has_a_line_for_each_item_of_each_tray(marks: Marks, ruled_report: R
 
 def test_no_cell_of_the_csv_is_a_formula(ruled_report: Report, case: CaseFile) -> None:
     """An id cannot begin with a sign that starts a formula; what a source or a note says can."""
-    found = Measurement("handle-inclination", "", Interval(Fraction(-1), Fraction(-1)), "-1 deg")
+    found = Measurement("handle-inclination", "", Interval(Fraction(-1), Fraction(-1)), "-1 deg", note="=2+2")
     marks = mark(ruled_report.store, ruled_report.comparison, case.when, [Tray("=1+1", (found,))])
     for row in csv.reader(io.StringIO(csv_marks(marks, ruled_report.store))):
         for cell in row:
@@ -259,7 +259,7 @@ def test_the_command_takes_a_case_in_words(layer: Path, forms: Path, capsys: pyt
         ),
         (["{measured}", "--tray", "HV-99", "--case", "arch=mandibular"], "holds no tray HV-99"),
         (["nowhere.yaml", "--case", "arch=mandibular"], "nowhere.yaml: cannot be read"),
-        (["{measured}", "--case", "arch=maxillary"], "site: no lingual sulcus on a tray of this case"),
+        (["{measured}", "--case", "arch=maxillary"], "site: a tray of this case has no place lingual-sulcus"),
         (["{measured}", "--case", "tray-material=shellac", "fabrication-method=fused-deposition"], "does not go with"),
         (["{measured}", "--case", "arch=upper"], "arch: unknown term upper"),
     ],

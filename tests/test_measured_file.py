@@ -148,11 +148,11 @@ MISTAKES = {
     "wall-thickness: at least 2 mm": '"at least 2 mm" is a range',
     "wall-thickness: about 2 mm": "does not say how sure it is | write one number, with +-",
     "wall-thickness: 2 mm +- 1 mm +- 1 mm": "has two uncertainties",
-    "wall-thickness: thick": 'cannot be read as wall thickness | write it like "2 mm"',
+    "wall-thickness: thick": '"thick" cannot be read as wall thickness | write it like "2 mm"',
     # unknown
     "wall-thicknes: 2 mm": "measured: unknown term wall-thicknes | did you mean wall-thickness?",
     "wall-thickness: {palat: 2 mm}": "site: unknown term palat | did you mean palate (",
-    "wall-thickness: {lingual-flange: 2 mm}": "site: no lingual flange on a tray of this case | use one of: border",
+    "wall-thickness: {lingual-flange: 2 mm}": "site: a tray of this case has no place lingual-flange | use one",
     "tray-fit: tight": "value: unknown term tight",
     "wall-thickness: {value: 2 mm, with: ruler}": "with: unknown instrument ruler | add it under instruments",
     "flexural-strength: 60 MPa": "measured: flexural-strength is not taken from a tray | use one of: tray-fit",
@@ -195,6 +195,7 @@ FILES = {
     "instruments: {ruler: 1 s}\ntray: {id: A, measured: {wall-thickness: {value: 2 mm, with: ruler}}}\n": (
         "2:62 uncertainty: "
     ),
+    "instruments: {ruler: half}\ntray: {id: A, measured: {}}\n": "1:22 instruments: half is no uncertainty",
     "students: []\ntray: {id: A, measured: {}}\n": "1:1 the file: unknown key students",
 }
 
@@ -211,12 +212,12 @@ def test_every_mistake_is_told_at_once(read: Reading) -> None:
         "trays:\n"
         "  - id: A\n"
         "    measured:\n"
-        "      wall-thickness: {palate: 12 mm, palat: 2 mm}\n"
+        "      wall-thickness: {palate: 12 mm, palat: 25 mm}\n"
         "      stop-count: 3 mm\n"
         "  - id: A\n"
         "    measured: {handle-length: 8}\n",
     )
-    assert [complaint.split()[0] for complaint in complaints] == ["4:32", "4:39", "5:19", "6:5", "7:31"]
+    assert [complaint.split()[0] for complaint in complaints] == ["4:32", "4:39", "4:46", "5:19", "6:5", "7:31"]
 
 
 @given(st.text(st.characters(blacklist_categories=["Cs"]), max_size=40))
