@@ -187,7 +187,7 @@ def test_the_sheet_has_a_box_and_three_ticks_for_each_item(ruled_report: Report,
     (wall,) = (text for name, text in rows.items() if name.startswith("wall thickness, ridge crest"))
     assert "1.5–3.5 mm" in wall and "rule: 2–3 mm" in wall and "± 0.1 mm" in wall and "1.5" in wall
     (waiting,) = (text for name, text in rows.items() if name.startswith("waiting time"))
-    assert "at least 1 h" in waiting and "borderline 0" in waiting
+    assert "at least 1 h" in waiting and "borderline earns 0" in waiting
     assert "(of 17)" in page.text and "Pass mark 70 %" in page.text
     assert "sites of the stops" in page.text and "do not replace it" in page.text
     (cautions,) = page.classed("caution")
