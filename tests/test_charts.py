@@ -56,7 +56,7 @@ def test_a_range_that_the_course_adopts_is_drawn_from_end_to_end(tmp_path: Path)
 
 def test_charts_show_the_numbers_of_the_claims(ruled_report: Report) -> None:
     store = ruled_report.store
-    topics = {anchor(topic): topic for topic in ruled_report.comparison.topics}
+    topics = {anchor(topic): topic for topic in ruled_report.comparison.answered}
     text = "".join(
         page.decode() for name, page in sorted(site_pages(ruled_report).items()) if name.startswith("question-")
     )
