@@ -23,7 +23,7 @@ OUTPUTS = {
     "compare.txt": ["compare", "--kb", "harrow-vale/kb", "--only", "wait-before-use"],
     "compare.json": ["compare", "--kb", "harrow-vale/kb", "--only", "--format", "json"],
     "mark.txt": ["mark", *MARKED],
-    "mark.json": ["mark", *MARKED, "--format", "json"],
+    "mark.json": ["mark", *MARKED, "--format", "json", "--tray", "HV-04"],
     "mark.csv": ["mark", *MARKED, "--format", "csv"],
     "mark.html": ["mark", *MARKED, "--format", "html", "--tray", "HV-06"],
     "mark-sheet.html": ["mark", *MARKED[1:], "--format", "sheet"],
