@@ -76,7 +76,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     add.add_argument("forms", nargs="+", type=Path, metavar="FORM.yaml")
     form = command("form", commands.form, "Print a source of the store as a form.", "trayconcord form komiyama-2004")
-    form.add_argument("source", metavar="SOURCE", help="id of the source")
+    form.add_argument("source", metavar="SOURCE", help="id of the source, or: marking, for the marking policy")
     check = command(
         "check",
         commands.check,
@@ -143,6 +143,29 @@ def _parser() -> argparse.ArgumentParser:
         "--format", choices=("text", "json", "card"), default="text", help="card: a bench card to print, as a page"
     )
     reasons.add_argument("--format", choices=("text", "json"), default="text")
+    marking = command(
+        "mark",
+        commands.mark,
+        "Mark what was measured on trays against the rules of a case and the marking policy of the course.",
+        "trayconcord mark measured.yaml --kb my-department --case case.yaml --format html > feedback.html",
+    )
+    marking.add_argument(
+        "measured", nargs="?", type=Path, metavar="MEASURED.yaml", help="what was measured on one tray or a class"
+    )
+    marking.add_argument(
+        "--case",
+        nargs="+",
+        required=True,
+        metavar="CASE",
+        help="a case file, or conditions as axis=concept: what the trays were made for",
+    )
+    marking.add_argument(
+        "--format",
+        choices=("text", "json", "csv", "html", "sheet"),
+        default="text",
+        help="html: a feedback sheet for each tray; sheet: a sheet to mark by hand, without MEASURED.yaml",
+    )
+    marking.add_argument("--tray", metavar="ID", help="only this tray of the file")
     sheets = command(
         "sheets",
         commands.sheets,
@@ -191,7 +214,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, planned, reasons, sheets, items, terms):
+    for sub in (add, form, check, compare, agenda, build, planned, reasons, marking, sheets, items, terms):
         sub.add_argument(
             "--kb",
             action="append",

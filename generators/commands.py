@@ -44,11 +44,16 @@ def add(options: Namespace) -> int:
 
 
 def form(options: Namespace) -> int:
-    """Print a source as a form."""
+    """Print a source, or the marking policy, as a form."""
     from trayconcord.kb.errors import unusable
     from trayconcord.kb.form_text import form_text
 
     store = _loaded(options)
+    if options.source == "marking" and store.marking is not None:
+        from trayconcord.kb.marking_form import policy_form
+
+        print(policy_form(store.marking, store.vocabulary), end="")
+        return OK
     source = store.sources.get(options.source)
     if source is None:
         near = _nearest(options.source, list(store.sources))
@@ -179,6 +184,15 @@ def why(options: Namespace) -> int:
     case = _case(options.case, store).when
     found = why(options.parameter, case, store, Comparison(store))
     print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
+    return OK
+
+
+def mark(options: Namespace) -> int:
+    """Mark trays, or print the sheet to mark them by hand."""
+    from trayconcord.generators.marking_command import marks_as
+
+    store = _loaded(options)
+    print(marks_as(options, store, _case(options.case, store)).rstrip("\n"))
     return OK
 
 

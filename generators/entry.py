@@ -10,6 +10,7 @@ from rdflib import Graph
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.forms import Form, read_form
+from trayconcord.kb.marking import policy_triples
 from trayconcord.kb.model import Ruling
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
 from trayconcord.kb.store import Store, load
@@ -17,6 +18,9 @@ from trayconcord.kb.transaction import standing, write_all
 from trayconcord.kb.turtle import new_graph, write_turtle
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.wording import position_lines
+
+MARKING = "marking/policy.ttl"
+"""Where a store keeps its marking policy, whole: entering one replaces it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,7 @@ def _entered_twice(paths: list[Path], forms: list[Form]) -> Iterable[Complaint]:
     for path, form in zip(paths, forms, strict=True):
         ids = [f"source {form.source.id}"] if form.source else []
         ids += [f"ruling {ruling.id}" for ruling in form.rulings] + [f"case {case.id}" for case in form.cases]
+        ids += ["a marking policy"] if form.marking else []
         for identifier in ids:
             if identifier in seen:
                 yield Complaint(
@@ -81,7 +86,7 @@ def _decided(forms: list[Form], store: Store) -> list[Form]:
 
 
 def _contents(forms: list[Form], target: Path, store: Store) -> dict[str, bytes]:
-    """The files that the forms amount to: one per source, per ruled parameter, per case."""
+    """The files that the forms amount to: one per source, per ruled parameter, per case, and one policy."""
     graphs: dict[str, Graph] = {}
     for form in forms:
         if form.source:
@@ -91,6 +96,8 @@ def _contents(forms: list[Form], target: Path, store: Store) -> dict[str, bytes]
                 claim_triples(graph, claim)
         for case in form.cases:
             case_triples(graphs.setdefault(f"cases/{case.id}.ttl", new_graph()), case)
+        if form.marking:
+            policy_triples(graphs.setdefault(MARKING, new_graph()), form.marking, store.vocabulary)
     rulings = {ruling.id: ruling for form in forms for ruling in form.rulings}
     for parameter in {ruling.parameter for ruling in rulings.values()}:
         name = f"rulings/{parameter}.ttl"

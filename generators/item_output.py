@@ -1,10 +1,9 @@
 """The bank of items as text, CSV and JSON, with the citations behind every key."""
 
-import csv
-import io
 from importlib.metadata import version
 from typing import Any
 
+from trayconcord.generators.csv_text import csv_text
 from trayconcord.generators.item_making import KIND_LABELS
 from trayconcord.generators.items import Item, Option
 from trayconcord.generators.value_json import dump
@@ -87,20 +86,13 @@ COLUMNS = ("id", "chapter", "level", "kind", "topic", "basis", "voices", "case",
 
 def items_csv(items: list[Item], store: Store) -> str:
     """One line per item (RFC 4180); a fourth option that an item does not have is empty."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow([*COLUMNS, "A", "B", "C", "D", "key", "answer", "explanation", "citations"])
+    rows = []
     for item in items:
         known = item_json(item, store)
         texts = [option.text for option in item.options] + [""] * (4 - len(item.options))
         row = [*(known[name] for name in COLUMNS), *texts, item.letter, item.answer.text, known["explanation"]]
-        writer.writerow([_plain(str(cell)) for cell in [*row, "; ".join(known["citations"])]])
-    return stream.getvalue()
-
-
-def _plain(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
+        rows.append([*row, "; ".join(known["citations"])])
+    return csv_text([*COLUMNS, "A", "B", "C", "D", "key", "answer", "explanation", "citations"], rows)
 
 
 def items_text(items: list[Item], gone: list[Gone], store: Store) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from trayconcord.kb.case_file import CaseFile
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.store import Store
+from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.answers import Answers, Casebook, contradictions
 from trayconcord.shapes.compare import Comparison
 
@@ -21,7 +22,12 @@ class Plan:
 
 def plan(store: Store, comparison: Comparison, case: CaseFile, name: str = "the case") -> Plan:
     """The plan of a case. Raises `UnusableInput` where its conditions do not occur together."""
-    vocabulary = store.vocabulary
+    refuse_contradictions(case, store.vocabulary, name)
+    return Plan(store, comparison, case, Casebook(store, comparison).answers(case.when))
+
+
+def refuse_contradictions(case: CaseFile, vocabulary: Vocabulary, name: str) -> None:
+    """Raise `UnusableInput` where conditions of a case do not occur together."""
     clashes = contradictions(case.when, vocabulary)
     if clashes:
         labels = vocabulary.concepts
@@ -36,4 +42,3 @@ def plan(store: Store, comparison: Comparison, case: CaseFile, name: str = "the 
                 for clash in clashes
             ]
         )
-    return Plan(store, comparison, case, Casebook(store, comparison).answers(case.when))

@@ -1,15 +1,16 @@
-"""Forms: how people enter a source, rulings and taught cases. A form is understood whole or refused whole."""
+"""Forms: how people enter a source, rulings, cases, marking. A form is understood whole or refused whole."""
 
 import re
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 
 import yaml
 
 from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.marking import MarkingPolicy
+from trayconcord.kb.marking_form import MarkingReader
 from trayconcord.kb.model import Case, Claim, Ruling, Source, default_id, topic_id
-from trayconcord.kb.statement_nodes import StatementReader
+from trayconcord.kb.statement_nodes import is_date
 from trayconcord.kb.vocabulary import Term, Vocabulary
 from trayconcord.kb.yaml_nodes import compose
 
@@ -40,12 +41,13 @@ _CLAIM_ID = re.compile(r"[a-z0-9]+(?:[-+/.][a-z0-9]+)*")
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """What a form says; ``source`` is None in a form of rulings or cases only."""
+    """What a form says; ``source`` is None in a form of rulings, cases or marking only."""
 
     source: Source | None = None
     claims: list[Claim] = field(default_factory=list)
     rulings: list[Ruling] = field(default_factory=list)
     cases: list[Case] = field(default_factory=list)
+    marking: MarkingPolicy | None = None
 
 
 def read_form(path: Path, vocabulary: Vocabulary) -> Form:
@@ -58,22 +60,23 @@ def read_form(path: Path, vocabulary: Vocabulary) -> Form:
     return form
 
 
-class _FormReader(StatementReader):
+class _FormReader(MarkingReader):
     def form(self, root: yaml.MappingNode) -> Form:
-        parts = self.mapping(root, "the form", ("source", "claims", "rulings", "cases"))
+        parts = self.mapping(root, "the form", ("source", "claims", "rulings", "cases", "marking"))
         source = self.source(parts["source"]) if "source" in parts else None
         if "claims" in parts and source is None:
             self.complain(parts["claims"], "claims without a source", "add source: with at least id, title and kind")
         if not parts and not self.complaints:
             self.complain(root, "the form is empty", "start with source: or rulings:")
-        items = {key: self.sequence(node, key) for key, node in parts.items() if key != "source"}
+        items = {key: self.sequence(node, key) for key, node in parts.items() if key not in ("source", "marking")}
         claims = [self.claim(node, source.id if source else "") for node in items.get("claims", ())]
         rulings = [self.ruling(node) for node in items.get("rulings", ())]
         cases = [self.case(node) for node in items.get("cases", ())]
         self.unique("claim", items.get("claims", []), [claim.id for claim in claims])
         self.unique("ruling", items.get("rulings", []), [ruling.id for ruling in rulings])
         self.unique("case", items.get("cases", []), [case.id for case in cases])
-        return Form(source, claims, rulings, cases)
+        marking = self.marking(parts["marking"]) if "marking" in parts else None
+        return Form(source, claims, rulings, cases, marking)
 
     def unique(self, what: str, nodes: list[yaml.Node], ids: list[str]) -> None:
         fix = {
@@ -184,7 +187,7 @@ class _FormReader(StatementReader):
             if isinstance(node, yaml.MappingNode) and key not in parts:
                 self.complain(node, f"ruling: {key} is missing", f"add {key}:")
         for key in ("decided-on", "review-by"):
-            if text.get(key) and not _is_date(text[key]):
+            if text.get(key) and not is_date(text[key]):
                 self.complain(parts[key], f"{key}: {text[key][:40]}", "write the date as 2026-05-12")
         return Ruling(
             id=topic_id(parameter, when) if parameter else "",
@@ -216,10 +219,3 @@ class _FormReader(StatementReader):
             when=self.scope(parts["when"]) if "when" in parts else (),
             asks=tuple(known),
         )
-
-
-def _is_date(text: str) -> bool:
-    try:
-        return date.fromisoformat(text).isoformat() == text
-    except ValueError:
-        return False

@@ -18,6 +18,7 @@ CHAPTER = BASE + "chapter/"
 CLAIM = BASE + "claim/"
 CONCEPT = BASE + "concept/"
 KIND = BASE + "kind/"
+MARKING = BASE + "marking/"
 OBTAINED = BASE + "obtained/"
 PARAMETER = BASE + "parameter/"
 RULE = BASE + "rule/"
@@ -28,6 +29,9 @@ TOPIC = BASE + "topic/"
 VALUE_KIND = BASE + "value-kind/"
 WRONG_ANSWER = BASE + "wrong-answer/"
 OWN_UNIT = BASE + "unit/"
+
+POLICY = "policy"
+"""The id of a course's marking policy; the items of the policy lie beside it."""
 
 BIBO = Namespace("http://purl.org/ontology/bibo/")
 QUDT = Namespace("http://qudt.org/schema/qudt/")

@@ -164,23 +164,23 @@ def by_subject(graph: Graph) -> dict[URIRef, Properties]:
 def read_sources(subjects: dict[URIRef, Properties]) -> dict[str, Source]:
     """The sources among the subjects, by id."""
     result = {}
-    for subject in _of_type(subjects, TC.Source):
+    for subject in of_type(subjects, TC.Source):
         about = subjects[subject]
-        year = _text(about, DCTERMS.issued)
+        year = text_of(about, DCTERMS.issued)
         source = Source(
             id=ns.local(subject, ns.SOURCE),
-            title=_text(about, DCTERMS.title),
+            title=text_of(about, DCTERMS.title),
             authors=tuple(str(author) for author in _members(subjects, about, BIBO.authorList)),
             year=int(year) if year.isdigit() else 0,
             kind=_id(about, DCTERMS.type, ns.KIND),
-            container=_text(about, DCTERMS.isPartOf),
-            doi=_text(about, BIBO.doi),
-            isbn=_text(about, BIBO.isbn),
-            language=_text(about, DC.language),
-            withdrawn=_text(about, TC.withdrawn),
+            container=text_of(about, DCTERMS.isPartOf),
+            doi=text_of(about, BIBO.doi),
+            isbn=text_of(about, BIBO.isbn),
+            language=text_of(about, DC.language),
+            withdrawn=text_of(about, TC.withdrawn),
             edition_of=_id(about, DCTERMS.isVersionOf, ns.SOURCE),
             compiled_from=tuple(sorted(ns.local(str(o), ns.SOURCE) for o in about.get(PROV.wasDerivedFrom, ()))),
-            note=_text(about, SKOS.note),
+            note=text_of(about, SKOS.note),
         )
         result[source.id] = source
     return result
@@ -188,9 +188,9 @@ def read_sources(subjects: dict[URIRef, Properties]) -> dict[str, Source]:
 
 def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> list[Claim]:
     """The claims among the subjects, by id; what cannot be read becomes a trouble of the claim."""
-    reader = _Reader(subjects, vocabulary)
+    reader = StatementReading(subjects, vocabulary)
     claims = []
-    for subject in _of_type(subjects, TC.Claim):
+    for subject in of_type(subjects, TC.Claim):
         about = subjects[subject]
         troubles: list[Trouble] = []
         parameter, when, value = reader.statement(about, troubles)
@@ -205,10 +205,10 @@ def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> l
                 when=when,
                 value=value,
                 printed=_printed(about, value, vocabulary),
-                at=_text(about, BIBO.locator),
+                at=text_of(about, BIBO.locator),
                 obtained=obtained,
                 reported_by=_id(about, PROV.wasDerivedFrom, ns.SOURCE),
-                note=_text(about, SKOS.note),
+                note=text_of(about, SKOS.note),
                 troubles=tuple(troubles),
             )
         )
@@ -217,9 +217,9 @@ def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> l
 
 def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls: URIRef = TC.Ruling) -> list[Ruling]:
     """The rulings among the subjects, by id: those in force, or of the class ``tc:FormerRuling``."""
-    reader = _Reader(subjects, vocabulary)
+    reader = StatementReading(subjects, vocabulary)
     rulings = []
-    for subject in _of_type(subjects, cls):
+    for subject in of_type(subjects, cls):
         about = subjects[subject]
         troubles: list[Trouble] = []
         parameter, when, value = reader.statement(about, troubles)
@@ -229,12 +229,12 @@ def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls
                 parameter=parameter,
                 when=when,
                 value=value,
-                printed=_text(about, TC.printed),
-                because=_text(about, TC.because),
-                decided_on=_text(about, DCTERMS.date),
-                decided_by=_text(about, TC.decidedBy),
-                review_by=_text(about, TC.reviewBy),
-                without_source=_text(about, TC.withoutSource),
+                printed=text_of(about, TC.printed),
+                because=text_of(about, TC.because),
+                decided_on=text_of(about, DCTERMS.date),
+                decided_by=text_of(about, TC.decidedBy),
+                review_by=text_of(about, TC.reviewBy),
+                without_source=text_of(about, TC.withoutSource),
                 positions_then=tuple(sorted(str(line) for line in about.get(TC.positionThen, ()))),
                 troubles=tuple(troubles),
             )
@@ -244,16 +244,16 @@ def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls
 
 def read_cases(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> list[Case]:
     """The taught cases among the subjects, by id."""
-    reader = _Reader(subjects, vocabulary)
+    reader = StatementReading(subjects, vocabulary)
     cases = []
-    for subject in _of_type(subjects, TC.Case):
+    for subject in of_type(subjects, TC.Case):
         about = subjects[subject]
         troubles: list[Trouble] = []
         asks = [ns.local(str(parameter), ns.PARAMETER) for parameter in about.get(TC.asks, ())]
         troubles += [Trouble("unknown-term", f"parameter {ask}") for ask in asks if ask not in vocabulary.parameters]
         known = sorted((ask for ask in asks if ask in vocabulary.parameters), key=list(vocabulary.parameters).index)
         when = reader.scope(about, troubles)
-        cases.append(Case(ns.local(subject, ns.CASE), _text(about, RDFS.label), when, tuple(known), tuple(troubles)))
+        cases.append(Case(ns.local(subject, ns.CASE), text_of(about, RDFS.label), when, tuple(known), tuple(troubles)))
     return cases
 
 
@@ -261,8 +261,8 @@ _FORMS = ((TC.min, TC.max), (TC.none,), (TC.choice,), (TC.yes,), (TC.exactly, TC
 _EXACT = (XSD.decimal, XSD.integer, OWL.rational)
 
 
-class _Reader:
-    """Reads what claims and rulings have in common."""
+class StatementReading:
+    """Reads what claims, rulings and marking items have in common."""
 
     def __init__(self, subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> None:
         self.subjects, self.vocabulary = subjects, vocabulary
@@ -360,24 +360,24 @@ class _Reader:
 
 def _printed(about: Properties, value: Recorded | None, vocabulary: Vocabulary) -> str:
     """The printed text of a quantity; one without, as in Turtle written by hand, is spelt out."""
-    return _text(about, TC.printed) or (exact_text(value, vocabulary) if isinstance(value, Quantity) else "")
+    return text_of(about, TC.printed) or (exact_text(value, vocabulary) if isinstance(value, Quantity) else "")
 
 
-def _of_type(subjects: dict[URIRef, Properties], cls: URIRef) -> list[URIRef]:
+def of_type(subjects: dict[URIRef, Properties], cls: URIRef) -> list[URIRef]:
     return sorted(subject for subject, about in subjects.items() if cls in about.get(RDF.type, ()))
 
 
-def _text(about: Properties, predicate: URIRef) -> str:
+def text_of(about: Properties, predicate: URIRef) -> str:
     values = about.get(predicate)
     return str(values[0] if len(values) == 1 else min(values)) if values else ""
 
 
 def _id(about: Properties, predicate: URIRef, family: str) -> str:
-    return ns.local(_text(about, predicate), family)
+    return ns.local(text_of(about, predicate), family)
 
 
 def _flag(about: Properties, predicate: URIRef) -> bool:
-    text = _text(about, predicate)
+    text = text_of(about, predicate)
     if text not in ("", "true", "false", "1", "0"):
         raise ValueProblem("malformed-value", f"{text} is neither true nor false", "write true or false")
     return text in ("true", "1")

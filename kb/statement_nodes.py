@@ -1,6 +1,7 @@
 """Reading terms, conditions and values from YAML nodes, with complaints at their places."""
 
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 
 import yaml
@@ -147,3 +148,11 @@ class StatementReader(NodeReader):
         if not includes and not excludes and len(self.complaints) == understood:
             self.complain(node, "value: an empty set", "write none for a set without members")
         return Membership(includes, excludes, False)
+
+
+def is_date(text: str) -> bool:
+    """Whether a text is a date such as 2026-05-12."""
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False

@@ -1,8 +1,8 @@
 """The store: layers of Turtle files, loaded into one graph and read as records.
 
-A layer is a folder with ``vocabulary/``, ``sources/``, ``rulings/`` and ``cases/``. The shipped layer lies in this
-package; departments lay their own over it. A file in a later layer takes the place of the file of the same name in
-an earlier one.
+A layer is a folder with ``vocabulary/``, ``sources/``, ``rulings/``, ``cases/`` and ``marking/``. The shipped layer
+lies in this package; departments lay their own over it. A file in a later layer takes the place of the file of the same
+name in an earlier one.
 """
 
 from dataclasses import dataclass, field
@@ -16,6 +16,7 @@ from rdflib import Graph, URIRef
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.marking import MarkingPolicy, read_policy
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
@@ -29,7 +30,7 @@ TRIES = 5
 SMALL = 100_000
 """Bytes up to which a parsed document is remembered while the process lives."""
 
-FOLDERS = ("vocabulary", "sources", "rulings", "cases")
+FOLDERS = ("vocabulary", "sources", "rulings", "cases", "marking")
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ class Store:
     cases: list[Case]
     places: dict[URIRef, Place]
     former_rulings: list[Ruling] = field(default_factory=list)
+    marking: MarkingPolicy | None = None
 
     @cached_property
     def hash(self) -> str:
@@ -156,6 +158,7 @@ def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:
         cases=read_cases(subjects, vocabulary),
         places=places,
         former_rulings=read_rulings(subjects, vocabulary, TC.FormerRuling),
+        marking=read_policy(subjects, vocabulary),
     )
 
 

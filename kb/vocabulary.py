@@ -88,6 +88,7 @@ class Parameter(Term):
     come from studies too, so that none of them is the right one. ``reads`` puts a value into words where a unit does
     not; the rest is the wording of question items: what is asked (``stem``), what does not belong (``stem_not``), for
     which case an answer holds (``stem_case``), and what "yes" says (``affirms``).
+    ``on_tray`` says how it is taken when a tray is marked: "once", "at sites", or not at all where empty.
     """
 
     kind: str = ""
@@ -107,6 +108,7 @@ class Parameter(Term):
     stem_not: str = ""
     stem_case: str = ""
     affirms: str = ""
+    on_tray: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,6 +351,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             stem_not=text(subject, TC.stemNot),
             stem_case=text(subject, TC.stemCase),
             affirms=text(subject, TC.affirms),
+            on_tray=text(subject, TC.onTray),
         )
     return Vocabulary(
         parameters=parameters,

@@ -148,7 +148,7 @@ class Casebook:
             asks = self._asks(parameter, scope, meeting)
             topic = self.comparison.at(parameter.id, scope)
             if topic.claims or topic.rulings or asks:
-                result.append(Answer(topic, _basis(topic), asks))
+                result.append(Answer(topic, basis_of(topic), asks))
         return result
 
     def _meets(self, scope: Scope, case: Scope) -> bool:
@@ -183,7 +183,8 @@ class Casebook:
         return len(scope), [(axes[axis].order, concepts[concept].order) for axis, concept in scope]
 
 
-def _basis(topic: Topic) -> str:
+def basis_of(topic: Topic) -> str:
+    """What an answer rests on: "ruling", "agreement", "one voice", "contested" or "open"."""
     if topic.ruling:
         return "ruling"
     return {"agreed": "agreement", "single": "one voice", "contested": "contested", "silent": "open"}[topic.standing]

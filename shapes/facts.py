@@ -11,14 +11,17 @@ from rdflib.namespace import RDF, RDFS, XSD
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.identifiers import isbn_is_valid
+from trayconcord.kb.marking import SITE_AXIS
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
+from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.plausible import is_plausible
+from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import changes_since, comparable_text, position_lines
 
 _PROPERTY_OF_TROUBLE = {
@@ -48,6 +51,7 @@ class Facts:
         self._topics()
         self._rulings()
         self._cases()
+        self._marking()
 
     def _add(self, subject: URIRef, predicate: URIRef, value: URIRef | Literal) -> None:
         self.graph.add((subject, predicate, value))
@@ -211,3 +215,27 @@ class Facts:
                     self._add(subject, TC.answeredBy, ns.iri(ns.CLAIM, claim.id))
                 for ruling in topic.rulings:
                     self._add(subject, TC.answeredBy, ns.iri(ns.RULING, ruling.id))
+
+    def _marking(self) -> None:
+        policy = self.store.marking
+        if policy is None:
+            return
+        self._troubles(ns.iri(ns.MARKING, ns.POLICY), policy.troubles)
+        vocabulary = self.store.vocabulary
+        for item in policy.items:
+            subject = ns.iri(ns.MARKING, item.id)
+            self._troubles(subject, item.troubles)
+            self.about[subject] = (item.parameter, item.when)
+            if item.troubles:
+                continue
+            self._add(subject, RDF.type, TC.ReadableMarkingItem)
+            taught = {case.when: ns.iri(ns.CASE, case.id) for case in self.store.cases if not case.troubles}
+            for when, named in (taught or {item.when: subject}).items():
+                for site in item.sites or ("",):
+                    scope = meet(when, item.when, vocabulary)
+                    scope = meet(scope, ((SITE_AXIS, site),), vocabulary) if site and scope is not None else scope
+                    if scope is not None and self._is_governed(item.parameter, scope):
+                        self._add(subject, TC.governedIn, named)
+
+    def _is_governed(self, parameter: str, when: Scope) -> bool:
+        return governing_value(self.comparison.at(parameter, when), self.store.vocabulary) is not None

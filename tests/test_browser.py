@@ -4,20 +4,28 @@ import os
 import re
 import shutil
 import subprocess
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from trayconcord.generators.build import build
+from trayconcord.generators.marking_pages import feedback_page, marking_sheet
+from trayconcord.kb.measured_file import Measurement, Tray
 from trayconcord.kb.store import load
+from trayconcord.kb.values import Interval
 from trayconcord.shapes.check import check
+from trayconcord.shapes.marking import mark
 
 CHROMIUM = shutil.which("chromium")
 PAGES = (
     "index.html", "reconciliation.html", "study-sheet-maxillary.html", "study-sheet-mandibular.html", "sources.html",
     "question-spacer-thickness.html", "study-sheet-mandibular-wall-and-handle.html", "glossary.html",
     "agenda.html", "items.html", "items/paper.html", "items/key.html", "oral-prompts.html",
+    "marking-sheet.html", "marking-feedback.html",
 )  # fmt: skip
+
+LOWER = (("arch", "mandibular"), ("impression-material", "irreversible-hydrocolloid"))
 
 pytestmark = [
     pytest.mark.browser,
@@ -30,7 +38,12 @@ pytestmark = [
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("site") / "site"
-    build(check(load()), out)
+    report = check(load())
+    build(report, out)
+    found = Measurement("border-clearance", "labial-sulcus", Interval(Fraction(9, 2), Fraction(9, 2)), "4.5 mm")
+    marks = mark(report.store, report.comparison, LOWER, [Tray("A-1", (found,), "An invented tray.")])
+    (out / "marking-feedback.html").write_text(feedback_page(marks, report.store), encoding="utf-8")
+    (out / "marking-sheet.html").write_text(marking_sheet(report.store, report.comparison, LOWER), encoding="utf-8")
     return out
 
 
@@ -74,3 +87,10 @@ def test_a_study_sheet_prints_with_page_numbers_and_without_the_site_header(site
     browse(site / "study-sheet-maxillary.html", tmp_path, f"--print-to-pdf={paper}", "--no-pdf-header-footer")
     assert paper.read_bytes().startswith(b"%PDF")
     assert 2 <= len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())) <= 40
+
+
+@pytest.mark.parametrize("name", ["marking-sheet.html", "marking-feedback.html"])
+def test_a_page_on_marking_prints_on_few_pages(site: Path, tmp_path: Path, name: str) -> None:
+    paper = tmp_path / "marking.pdf"
+    browse(site / name, tmp_path, f"--print-to-pdf={paper}", "--no-pdf-header-footer")
+    assert 1 <= len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())) <= 4

@@ -95,7 +95,7 @@ def test_a_topic_of_implausible_values_alone_has_no_plot(tmp_path: Path) -> None
 
 def test_charts_show_the_numbers_of_the_claims(ruled_report: Report) -> None:
     store = ruled_report.store
-    topics = {anchor(topic): topic for topic in ruled_report.comparison.topics}
+    topics = {anchor(topic): topic for topic in ruled_report.comparison.answered}
     drawn = opened = ruled = outside = 0
     for name, page in sorted(site_pages(ruled_report).items()):
         for article in parse(page.decode()).all("article") if name.startswith("question-") else ():

@@ -7,10 +7,13 @@ import yaml
 
 from trayconcord.generators.cli import main
 from trayconcord.generators.demo import lay_out
+from trayconcord.kb.case_file import read_case
 from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.measured_file import read_measured
 from trayconcord.kb.store import Store
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Topic
+from trayconcord.shapes.marking import mark
 
 HANDOUTS = ("harrow-vale-2019", "harrow-vale-lab-2024")
 
@@ -29,7 +32,9 @@ def test_every_file_of_the_demo_says_that_it_is_invented(tmp_path: Path, capsys:
     assert main(["demo", str(tmp_path / "demo")]) == 0
     assert "an invented department" in capsys.readouterr().out
     files = sorted((tmp_path / "demo").iterdir())
-    assert [file.name for file in files] == ["course.yaml", "handout-2019.yaml", "handout-2024.yaml"]
+    assert [file.name for file in files] == [
+        "course.yaml", "handout-2019.yaml", "handout-2024.yaml", "lower-alginate.yaml", "measured-trays.yaml",
+    ]  # fmt: skip
     for file in files:
         text = file.read_text(encoding="utf-8")
         assert text.startswith("# Invented for the demo")
@@ -53,8 +58,12 @@ def test_what_the_demo_prints_to_do_next_works(
     assert written == [
         "cases/lower-alginate.ttl",
         "cases/upper-paste-wash.ttl",
+        "marking/policy.ttl",
         "rulings/border-clearance.ttl",
         "rulings/spacer-thickness.ttl",
+        "rulings/stop-count.ttl",
+        "rulings/wait-before-use.ttl",
+        "rulings/wall-thickness.ttl",
         "sources/harrow-vale-2019.ttl",
         "sources/harrow-vale-lab-2024.ttl",
     ]
@@ -104,9 +113,35 @@ def test_the_rulings_of_the_demo_are_supported_and_fresh(alone: Report) -> None:
     assert len(paste.positions_then) == 2
 
 
+def test_the_case_file_of_the_demo_is_one_of_its_taught_cases(tmp_path: Path, alone: Report) -> None:
+    lay_out(tmp_path / "demo")
+    case = read_case(tmp_path / "demo" / "lower-alginate.yaml", alone.store.vocabulary)
+    assert case.when in {taught.when for taught in alone.store.cases}
+
+
+def test_the_class_of_the_demo_shows_the_usual_mistakes(tmp_path: Path, ruled_report: Report) -> None:
+    lay_out(tmp_path / "demo")
+    store = ruled_report.store
+    case = read_case(tmp_path / "demo" / "lower-alginate.yaml", store.vocabulary)
+    measured = read_measured(tmp_path / "demo" / "measured-trays.yaml", store.vocabulary)
+    marks = mark(store, ruled_report.comparison, case.when, measured.trays)
+    found = {
+        tray.tray.id: {(one.verdict, one.criterion.parameter.id) for one in tray.marks if one.verdict != "not marked"}
+        for tray in marks.trays
+    }
+    assert {verdict for verdict, _ in found["HV-01"]} == {"within"}
+    assert ("outside", "border-clearance") in found["HV-02"]
+    assert ("outside", "wall-thickness") in found["HV-03"]
+    assert {("outside", "stop-count"), ("outside", "wait-before-use")} <= found["HV-04"]
+    assert ("not measured", "wall-thickness") in found["HV-05"]
+    assert ("borderline", "border-clearance") in found["HV-06"]
+    assert {one.criterion.basis for tray in marks.trays for one in tray.marks} == {"ruling", "agreement", "contested"}
+
+
 def test_nothing_of_the_demo_is_in_the_shipped_store(shipped_store: Store) -> None:
     assert shipped_store.rulings == []
     assert shipped_store.cases == []
+    assert shipped_store.marking is None
     assert not set(HANDOUTS) & set(shipped_store.sources)
     told = " ".join(str(term) for triple in shipped_store.graph for term in triple).casefold()
     assert "harrow" not in told
