@@ -61,9 +61,7 @@ def rules_document(store: Store, comparison: Comparison) -> Record:
             for claim in store.claims
             if claim.value is not None
         ],
-        "sources": [
-            _source(source, sorted(comparison.voices.origins(source.id))) for source in store.sources.values()
-        ],
+        "sources": [_source(source, sorted(comparison.voices.origins(source.id))) for source in store.sources.values()],
         "parameters": [_parameter(parameter, vocabulary) for parameter in parameters],
         "axes": [
             _told(id=a.id, type="Axis", label=a.label, question=a.question, **{"of-case": a.of_case})

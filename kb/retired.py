@@ -1,4 +1,4 @@
-"""Ids that are no longer in use: which, why, and what took their place. An id is never used again for something else."""
+"""Ids that are no longer in use: which, why, and what took their place. An id is never used for something else."""
 
 import re
 from dataclasses import dataclass
