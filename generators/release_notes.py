@@ -77,9 +77,12 @@ def _sections(old: Record, new: Record) -> list[tuple[str, list[str]]]:
     return [
         ("Gone without a deprecation", [_code(identifier) for identifier in lost(old, new)]),
         ("Deprecated", [_replaced(record) for name, record in deprecated.items() if name not in before]),
-        ("Changed values", _topics(rules, lambda was, now: "" != _text(was) != _text(now) != "")),
-        ("No longer with a value", _topics(rules, lambda was, now: _text(was) > _text(now) == "")),
-        ("Newly with a value", _topics(rules, lambda was, now: "" == _text(was) < _text(now))),
+        (
+            "Changed values",
+            _topics(rules, lambda was, now: None not in (_held(was), _held(now)) and _held(was) != _held(now)),
+        ),
+        ("No longer with a value", _topics(rules, lambda was, now: _held(was) is not None and _held(now) is None)),
+        ("Newly with a value", _topics(rules, lambda was, now: _held(was) is None and _held(now) is not None)),
         ("Newly contested", _topics(rules, lambda was, now: _turned(was, now, "contested"), _standing)),
         ("Newly agreed", _topics(rules, lambda was, now: _turned(was, now, "agreed"), _standing)),
         ("Decisions", [f"{_how(change)} {_code(change.id)}: {_stated(change)}" for change in rulings]),
@@ -105,8 +108,8 @@ def _standing(rule: Record | None) -> str:
 
 
 def _value(rule: Record | None) -> str:
-    """The value of a rule, else its standing and positions."""
-    return _escaped(_text(rule)) or _standing(rule)
+    """The value of a rule in words, else its standing and positions."""
+    return _escaped(rule["value"]["text"]) if rule and "value" in rule else _standing(rule)
 
 
 def _topics(
@@ -121,9 +124,9 @@ def _topics(
     ]
 
 
-def _text(rule: Record | None) -> str:
-    value = (rule or {}).get("value")
-    return str(value["text"]) if value else ""
+def _held(rule: Record | None) -> Any:
+    """The value of a rule without words, or None."""
+    return _wordless(rule["value"]) if rule and "value" in rule else None
 
 
 def _turned(was: Record | None, now: Record | None, standing: str) -> bool:

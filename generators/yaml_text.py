@@ -10,7 +10,7 @@ from typing import Any
 _PLAIN_KEY = re.compile(r"[a-z][a-z-]*")
 _MEANT_OTHERWISE = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}
 """Words that YAML 1.1 reads as something else than text."""
-_NOT_PRINTABLE = re.compile("[\x7f-\x84\x86-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
+_NOT_PRINTABLE = re.compile("[\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
 
 
 def yaml_text(document: dict[str, Any]) -> str:

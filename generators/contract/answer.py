@@ -53,7 +53,7 @@ def answer(export: dict[str, Any], parameter: str, case: dict[str, str]) -> tupl
     ids = {claim["id"] for claim in heard}
     for rule in over("rules"):
         if {claim for position in rule["positions"] for claim in position["claims"]} == ids:
-            return rule["standing"], rule.get("value") if rule["standing"] == "agreed" else None
+            return rule["standing"], rule["positions"][0] if rule["standing"] == "agreed" else None
     return "to be compared: " + ", ".join(sorted({claim["value"]["text"] for claim in heard})), None
 
 
