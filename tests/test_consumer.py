@@ -7,16 +7,23 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from random_stores import VALUES, scopes, stores
+from rdflib import Graph
 
 from trayconcord.generators.cli import main
 from trayconcord.generators.export import rules_document
+from trayconcord.generators.export_context import graph_of
 from trayconcord.generators.export_files import contract_text, export_files
 from trayconcord.generators.value_json import value_json
-from trayconcord.kb.model import Scope, in_order
+from trayconcord.kb.canonical import canonical_hash
+from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order, topic_id
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.answers import Answer, Casebook, governing_value
@@ -30,6 +37,7 @@ CASES = (
 )
 BASIS = {"agreed": "agreement", "single": "one voice", "silent": "open"}
 Told = dict[str, Any]
+Example = Callable[[Told, str, dict[str, str]], tuple[str, Told | None]]
 
 
 def random_cases(vocabulary: Vocabulary, number: int) -> list[Scope]:
@@ -73,17 +81,15 @@ def answers_of(store: Store, comparison: Comparison, cases: list[Scope]) -> list
 
 
 @pytest.fixture(scope="module")
-def example() -> Callable[[Told, str, dict[str, str]], tuple[str, Told | None]]:
+def example() -> Example:
     """The function of the example that goes with every export."""
     names: Told = {"__name__": "answer"}
     exec(compile(contract_text("answer.py"), "answer.py", "exec"), names)
-    found: Callable[[Told, str, dict[str, str]], tuple[str, Told | None]] = names["answer"]
+    found: Example = names["answer"]
     return found
 
 
-def test_the_example_answers_as_the_plan_does(
-    ruled_report: Report, example: Callable[[Told, str, dict[str, str]], tuple[str, Told | None]]
-) -> None:
+def test_the_example_answers_as_the_plan_does(ruled_report: Report, example: Example) -> None:
     store, comparison = ruled_report.store, ruled_report.comparison
     document = rules_document(store, comparison)
     found = answers_of(store, comparison, [(), *random_cases(store.vocabulary, 3)])
@@ -155,3 +161,60 @@ def test_a_program_in_another_language_answers_as_the_plan_does(
         bases.add(told["basis"])
     assert bases == {"ruling", "agreed", "contested", "single", "silent"}
     assert len(asked) > 500 and left < len(asked) / 50
+
+
+# --- random stores ---
+
+
+@st.composite
+def ruled_stores(draw: st.DrawFn) -> Store:
+    """A random store with up to three rulings; two that adopt one value do so in the same words."""
+    store, parameter = draw(stores())
+    scopes_of = draw(st.lists(scopes, max_size=3, unique=True))
+    values = draw(st.lists(VALUES[parameter], min_size=3, max_size=3))
+    about = store.vocabulary.parameters[parameter]
+    adopted = {comparable(value, about, store.vocabulary): value for value in values}
+    rulings = [
+        Ruling(topic_id(parameter, when), parameter, when, adopted[comparable(value, about, store.vocabulary)])
+        for when, value in zip(scopes_of, values, strict=False)
+    ]
+    return replace(store, rulings=rulings)
+
+
+def agree(store: Store, scope: Scope, example: Example) -> None:
+    """The example answers at a scope what the comparison finds there, or leaves the comparing to others."""
+    comparison = Comparison(store)
+    records: list[Claim | Ruling] = [*store.claims, *store.rulings]
+    parameter = records[0].parameter if records else "stop-count"
+    basis, value = example(rules_document(store, comparison), parameter, dict(scope))
+    topic = comparison.at(parameter, scope)
+    if basis.startswith("to be compared"):
+        assert len(topic.voices) > 1 and not topic.ruling
+        return
+    governing = governing_value(topic, store.vocabulary)
+    assert basis == ("ruling" if topic.ruling else topic.standing)
+    assert (value is None) == (governing is None)
+    if governing is not None:
+        assert plain(value) == plain(value_json(governing, topic.parameter, store.vocabulary))
+
+
+@given(ruled_stores(), scopes)
+@settings(max_examples=40)
+def test_the_example_answers_random_stores(example: Example, store: Store, scope: Scope) -> None:
+    agree(store, scope, example)
+
+
+@pytest.mark.slow
+@given(ruled_stores(), scopes)
+@settings(max_examples=2000)
+def test_the_example_answers_thousands_of_random_stores(example: Example, store: Store, scope: Scope) -> None:
+    agree(store, scope, example)
+
+
+@given(ruled_stores())
+@settings(max_examples=20)
+def test_the_triples_of_random_exports_are_those_of_a_json_ld_processor(store: Store) -> None:
+    document = rules_document(store, Comparison(store))
+    document |= {"parameters": [], "concepts": [], "axes": []}  # which never differ
+    read = Graph().parse(data=json.dumps(document), format="json-ld")
+    assert canonical_hash(read) == canonical_hash(graph_of(document))
