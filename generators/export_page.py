@@ -61,6 +61,9 @@ def kinds(schema: dict[str, Any]) -> list[Kind]:
     ]
 
 
+_WORDS = {"string": "text", "integer": "whole number", "boolean": "true | false"}
+
+
 def _holds(about: dict[str, Any]) -> str:
     if "$ref" in about:
         return str(about["$ref"].rpartition("/")[2])
@@ -71,4 +74,4 @@ def _holds(about: dict[str, Any]) -> str:
     if about["type"] == "array":
         items = about["items"]
         return f"list of {_holds(items)}" if "$ref" in items else "list of text"
-    return {"string": "text", "integer": "whole number", "boolean": "true | false"}.get(about["type"], about["type"])
+    return _WORDS.get(about["type"], str(about["type"]))
