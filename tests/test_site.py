@@ -253,7 +253,7 @@ rulings:
     assert "Shellac bends." in page and 'id="stop-count--tray-material-shellac"' in page
     rules = json.loads((tmp_path / "site" / "export" / "rules.json").read_text(encoding="utf-8"))["rules"]
     (rule,) = (rule for rule in rules if rule["when"] == {"tray-material": "shellac"})
-    assert (rule["basis"], rule["value"]["min"]) == ("ruling", 5)
+    assert (rule["basis"], rule["value"]["min"]) == ("ruling", "5.0")
 
 
 def membership(topic: Topic, claim: str) -> list[int]:
