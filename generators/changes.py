@@ -178,6 +178,7 @@ _TEXTS = {
     "axes": ("id",),
     "concepts": ("id",),
     "units": ("id",),
+    "cautions": ("id",),
     "deprecated": ("id", "because"),
 }
 

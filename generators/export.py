@@ -16,7 +16,7 @@ from trayconcord.kb.literals import number_literal
 from trayconcord.kb.model import Claim, Ruling, Scope, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
-from trayconcord.kb.vocabulary import Parameter, Unit, Vocabulary
+from trayconcord.kb.vocabulary import Caution, Parameter, Unit, Vocabulary
 from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
@@ -74,6 +74,7 @@ def rules_document(store: Store, comparison: Comparison) -> Record:
             _told(id=unit_id(u), type="Unit", label=u.label, symbol=u.symbol)
             for u in (vocabulary.units[unit] for unit in units)
         ],
+        "cautions": [_caution(caution, store) for caution in vocabulary.cautions.values()],
         "deprecated": [
             _told(id=old.id, retired=True, because=old.reason, **{"replaced-by": old.replacement})
             for old in store.retired
@@ -182,6 +183,20 @@ def _parameter(parameter: Parameter, vocabulary: Vocabulary) -> Record:
         unit=unit_id(vocabulary.units[parameter.unit]) if quantity else None,
         tolerance=exact_json(parameter.tolerance) if quantity else None,
         **{"value-kind": parameter.kind, "depends-on": list(parameter.depends_on)},
+    )
+
+
+def _caution(caution: Caution, store: Store) -> Record:
+    """A caution; sources that the store leaves out are left out here too."""
+    cited = [source for source in caution.sources if source in store.sources]
+    return _told(
+        id=caution.id,
+        type="Caution",
+        label=caution.label,
+        definition=caution.definition,
+        hazards=list(caution.hazards) or None,
+        sources=cited or None,
+        **{"arises-from": list(caution.arises_from)},
     )
 
 

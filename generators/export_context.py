@@ -25,6 +25,7 @@ FRACTION = "owl:rational"
 
 _TYPES = {
     "Axis": TC.Axis,
+    "Caution": TC.Caution,
     "Claim": TC.Claim,
     "Concept": SKOS.Concept,
     "Parameter": TC.Parameter,
@@ -43,12 +44,14 @@ _TABLES = {
     "axes": (DCTERMS.hasPart, ns.AXIS),
     "concepts": (DCTERMS.hasPart, ns.CONCEPT),
     "units": (DCTERMS.hasPart, str(ns.UNIT)),
+    "cautions": (DCTERMS.hasPart, ns.CAUTION),
     "deprecated": (DCTERMS.hasPart, ns.BASE),
     "claims": (TC.claim, ns.CLAIM),
     "sources": (DCTERMS.source, ns.SOURCE),
 }
-"""The tables of the document; positions cite ``claims`` by the same key."""
+"""The tables of the document; positions cite ``claims``, and cautions ``sources``, by the same key."""
 _REFERENCES = _TABLES | {
+    "arises-from": (TC.arisesFrom, ns.CONCEPT),
     "broader": (SKOS.broader, ns.CONCEPT),
     "chapter": (TC.chapter, ns.CHAPTER),
     "compiled-from": (PROV.wasDerivedFrom, ns.SOURCE),
@@ -100,6 +103,7 @@ _PLAIN = {
     "firm": TC.firm,
     "format": TC.contractFormat,
     "hash": TC.storeHash,
+    "hazards": TC.hazardStatement,
     "namespace": VOID.uriSpace,
     "number": TC.number,
     "of-case": TC.ofCase,

@@ -198,6 +198,20 @@ TABLES = (
         {},
     ),
     Table(
+        "cautions",
+        "What can hurt, and the usual care.",
+        (
+            Column("id", "id of the caution", required=True),
+            Column("label", "name", required=True),
+            Column("definition", "what can hurt, and the usual care", required=True),
+            Column("arises-from", "ids of the concepts that bring it", separator=" "),
+            Column("hazards", "hazard statement codes of the GHS", separator=" "),
+            Column("sources", "ids of the sources", separator=" "),
+        ),
+        ("id",),
+        {},
+    ),
+    Table(
         "deprecated",
         "Ids that are no longer in use.",
         (

@@ -14,6 +14,7 @@ FAMILIES = {
     "axes": "axis",
     "concepts": "concept",
     "units": "unit",
+    "cautions": "caution",
 }
 """The tables whose ids stay or are deprecated, and the family of their ids. Topics are computed and may come and go."""
 

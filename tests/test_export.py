@@ -74,9 +74,9 @@ def test_what_is_referred_to_is_there(export: Exported) -> None:
         "parameter": "parameters", "unit": "units", "source": "sources", "reported-by": "sources",
         "edition-of": "sources", "superseded-by": "sources", "broader": "concepts", "concept": "concepts",
         "step": "concepts", "includes": "concepts", "excludes": "concepts", "claims": "claims", "ruling": "rulings",
-        "depends-on": "axes", "compiled-from": "sources",
+        "depends-on": "axes", "compiled-from": "sources", "arises-from": "concepts", "sources": "sources",
     }  # fmt: skip
-    ids = {table: set(by_id(document, table)) for table in {*tables.values(), "rules"}}
+    ids = {table: set(by_id(document, table)) for table in {*tables.values(), "rules", "cautions"}}
     followed = set()
 
     def walk(part: Any) -> None:
@@ -96,7 +96,17 @@ def test_what_is_referred_to_is_there(export: Exported) -> None:
 
     for table in ids:
         walk(document[table])
-    assert followed >= {"parameter", "unit", "source", "broader", "step", "includes", "claims", "depends-on"}
+    assert followed >= {
+        "parameter",
+        "unit",
+        "source",
+        "broader",
+        "step",
+        "includes",
+        "claims",
+        "depends-on",
+        "arises-from",
+    }
 
 
 def test_a_value_stands_only_where_a_topic_is_agreed_or_ruled(export: Exported) -> None:

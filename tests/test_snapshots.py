@@ -23,7 +23,7 @@ OUTPUTS = {
 }
 FILES = ("sources/harrow-vale-lab-2024.ttl", "rulings/spacer-thickness.ttl", "cases/upper-paste-wash.ttl")
 PAGES = ("export/rules.json", "export/rules.csv", "study-sheet-maxillary.html")
-VOCABULARY = ("@context", "axes", "concepts", "parameters", "units")
+VOCABULARY = ("@context", "axes", "cautions", "concepts", "parameters", "units")
 """What an export carries of the vocabulary, which has tests of its own."""
 
 
