@@ -189,19 +189,27 @@ def _is_export(document: Any) -> bool:
         return False
     if not isinstance(document.get("version"), str):
         return False
-    for name, texts in _TEXTS.items():
-        table = document.get(name)
-        if not isinstance(table, list):
-            return False
-        for record in table:
-            if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
-                return False
-            when = record.get("when", None if name in ("claims", "rulings", "rules") else {})
-            if not isinstance(when, dict) or not all(isinstance(concept, str) for concept in when.values()):
-                return False
-            positions = record.get("positions", [])
-            if not isinstance(positions, list):
-                return False
-            if not all(isinstance(position, dict) and isinstance(position.get("text"), str) for position in positions):
-                return False
-    return True
+    tables = [(name, texts, document.get(name)) for name, texts in _TEXTS.items()]
+    return all(
+        isinstance(table, list) and all(_is_record(record, name, texts) for record in table)
+        for name, texts, table in tables
+    )
+
+
+def _is_record(record: Any, table: str, texts: tuple[str, ...]) -> bool:
+    if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
+        return False
+    when = record.get("when", None if table in ("claims", "rulings", "rules") else {})
+    positions = record.get("positions", None if table == "rules" else [])
+    return (
+        isinstance(when, dict)
+        and all(isinstance(concept, str) for concept in when.values())
+        and isinstance(positions, list)
+        and all(_is_value(position) for position in positions)
+        and _is_value(record.get("value", {"text": ""}))
+        and isinstance(record.get("replaced-by", ""), str)
+    )
+
+
+def _is_value(part: Any) -> bool:
+    return isinstance(part, dict) and isinstance(part.get("text"), str)
