@@ -5,7 +5,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from trayconcord.generators.export import rules_json, rules_turtle
+from trayconcord.generators.export_files import export_files
 from trayconcord.generators.pages import site_pages
 from trayconcord.generators.paper import item_pages
 from trayconcord.generators.withdrawn import NOTHING, read_previous
@@ -31,8 +31,8 @@ def build(report: Report, out: Path, seed: int = 1, previous: Path | None = None
     ours = os.path.exists(out / MARKER) and os.path.exists(known)  # a name too long to be one is told later
     before = read_previous(known) if previous or ours else NOTHING
     pages = site_pages(report) | item_pages(report, seed, before)
-    pages["export/rules.json"] = rules_json(report.store, report.comparison).encode()
-    pages["export/rules.ttl"] = rules_turtle(report.store, report.comparison)
+    exported = export_files(report.store, report.comparison)
+    pages |= {f"export/{name}": data for name, data in exported.items()}
     return write_folder(pages, out)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from trayconcord.generators.export import rules_document
+from trayconcord.generators.export import FORMAT, rules_document
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
 from trayconcord.kb.store import FOLDERS, load
 from trayconcord.shapes.compare import Comparison
@@ -63,17 +63,16 @@ class Changes:
 
 def changes(old: Record, new: Record) -> Changes:
     """Compare two exports."""
-    questions = {
-        rule["parameter"]: Question(rule["parameter"], rule["label"]) for rule in (*new["rules"], *old["rules"])
-    }
+    known = (*new["parameters"], *old["parameters"])
+    questions = {parameter["id"]: Question(parameter["id"], parameter["label"]) for parameter in known}
 
     def question(change: Change) -> Question:
         name = change.present["parameter"]
         return questions.setdefault(name, Question(name, name))
 
-    for change in _differences(old["claims"], new["claims"]):
+    for change in differences(old, new, "claims"):
         question(change).claims.append(change)
-    for change in _differences(old["rulings"], new["rulings"]):
+    for change in differences(old, new, "rulings"):
         question(change).rulings.append(change)
     before, after = ({rule["id"]: _standing(rule) for rule in document["rules"]} for document in (old, new))
     for change in _differences(before, after):
@@ -81,8 +80,9 @@ def changes(old: Record, new: Record) -> Changes:
     for found in questions.values():
         found.topics = _folded(found.topics)
     touched = [q for q in questions.values() if q.claims or q.topics or q.rulings]
-    names = {name: _short_name(record) for name, record in (old["sources"] | new["sources"]).items()}
-    return Changes(list(_differences(old["sources"], new["sources"])), touched, names)
+    sources = {record["id"]: record for document in (old, new) for record in document["sources"]}
+    names = {name: _short_name(record) for name, record in sources.items()}
+    return Changes(list(differences(old, new, "sources")), touched, names)
 
 
 def _short_name(source: Record) -> str:
@@ -93,9 +93,14 @@ def _short_name(source: Record) -> str:
     return short if not year or year in short else f"{short} {year}"
 
 
+def differences(old: Record, new: Record, table: str) -> Iterable[Change]:
+    """The records of a table that differ between two exports in more than their wording."""
+    return _differences(*({record["id"]: record for record in document[table]} for document in (old, new)))
+
+
 def _standing(rule: Record) -> Record:
     """A rule without what its claims and rulings say for themselves."""
-    return {key: part for key, part in rule.items() if key not in ("id", "label", "ruling", "value", "basis")}
+    return {key: part for key, part in rule.items() if key not in ("id", "ruling", "value", "basis")}
 
 
 def _differences(old: dict[str, Record], new: dict[str, Record]) -> Iterable[Change]:
@@ -178,30 +183,46 @@ def _read(path: Path) -> Record:
 
 
 _TEXTS = {
-    "claims": ("parameter", "source", "stated"),
-    "rulings": ("parameter", "stated", "because", "decided-on", "decided-by"),
-    "sources": ("reference",),
-    "rules": ("id", "parameter", "label", "standing"),
+    "claims": ("id", "parameter", "source", "stated"),
+    "rulings": ("id", "parameter", "stated", "because", "decided-on", "decided-by"),
+    "sources": ("id", "reference"),
+    "rules": ("id", "parameter", "standing"),
+    "parameters": ("id", "label"),
+    "axes": ("id",),
+    "concepts": ("id",),
+    "units": ("id",),
+    "cautions": ("id",),
+    "deprecated": ("id", "because"),
 }
 
 
 def _is_export(document: Any) -> bool:
     """Whether everything that a comparison looks at is there and of the right type."""
-    if not isinstance(document, dict) or document.get("format") != 1:
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
         return False
-    for name, texts in _TEXTS.items():
-        table = document.get(name)
-        if not isinstance(table, list if name == "rules" else dict):
-            return False
-        for record in table if isinstance(table, list) else table.values():
-            if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
-                return False
-            when = record.get("when", {} if name == "sources" else None)
-            if not isinstance(when, dict) or not all(isinstance(concept, str) for concept in when.values()):
-                return False
-            positions = record.get("positions", [])
-            if not isinstance(positions, list):
-                return False
-            if not all(isinstance(position, dict) and isinstance(position.get("text"), str) for position in positions):
-                return False
-    return True
+    if not isinstance(document.get("version"), str):
+        return False
+    tables = [(name, texts, document.get(name)) for name, texts in _TEXTS.items()]
+    return all(
+        isinstance(table, list) and all(_is_record(record, name, texts) for record in table)
+        for name, texts, table in tables
+    )
+
+
+def _is_record(record: Any, table: str, texts: tuple[str, ...]) -> bool:
+    if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
+        return False
+    when = record.get("when", None if table in ("claims", "rulings", "rules") else {})
+    positions = record.get("positions", None if table == "rules" else [])
+    return (
+        isinstance(when, dict)
+        and all(isinstance(concept, str) for concept in when.values())
+        and isinstance(positions, list)
+        and all(_is_value(position) for position in positions)
+        and _is_value(record.get("value", {"text": ""}))
+        and isinstance(record.get("replaced-by", ""), str)
+    )
+
+
+def _is_value(part: Any) -> bool:
+    return isinstance(part, dict) and isinstance(part.get("text"), str)

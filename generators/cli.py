@@ -111,6 +111,18 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord build --kb my-department --out site",
     )
     build.add_argument("--out", type=Path, default=Path("site"), metavar="DIR", help="folder to write (default: site)")
+    exported = command(
+        "export",
+        commands.export,
+        "Write the rule export for other programs. The folder holds every form of it, with its contract.",
+        "trayconcord export --kb my-department --out rules",
+    )
+    exported.add_argument(
+        "--format", choices=("all", "json", "turtle", "yaml"), default="all", help="all: the folder; or one form of it"
+    )
+    exported.add_argument(
+        "--out", type=Path, metavar="PATH", help="folder to write (default: export), or the file of one form"
+    )
     changed = command(
         "changes",
         commands.changes,
@@ -120,7 +132,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     changed.add_argument("old", type=Path, metavar="OLD")
     changed.add_argument("new", type=Path, metavar="NEW")
-    changed.add_argument("--format", choices=("text", "json", "html"), default="text")
+    changed.add_argument(
+        "--format",
+        choices=("text", "json", "html", "notes"),
+        default="text",
+        help="notes: release notes for programs that read the export, in Markdown",
+    )
     changed.add_argument("--only", action="store_true", help="leave the shipped sources and rulings out of both stores")
     planned = command(
         "plan",
@@ -214,7 +231,7 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, planned, reasons, marking, sheets, items, terms):
+    for sub in (add, form, check, compare, agenda, build, exported, planned, reasons, marking, sheets, items, terms):
         sub.add_argument(
             "--kb",
             action="append",

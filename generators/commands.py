@@ -129,16 +129,43 @@ def build(options: Namespace) -> int:
     return report.exit_status
 
 
+def export(options: Namespace) -> int:
+    """Write the rule export."""
+    from trayconcord.generators.build import write_folder
+    from trayconcord.generators.export import rules_document
+    from trayconcord.generators.export_files import export_files, one_file, write_file
+    from trayconcord.shapes.compare import Comparison
+
+    store = _loaded(options)
+    if options.format == "all":
+        out = options.out or Path("export")
+        written = write_folder(export_files(store, Comparison(store)), out)
+        print(f"wrote {len(written)} files to {out}; start at {out / 'index.html'}")
+        return OK
+    data = one_file(options.format, rules_document(store, Comparison(store)))
+    if options.out:
+        write_file(data, options.out)
+        print(f"wrote {options.out}")
+    else:
+        print(data.decode(), end="")
+    return OK
+
+
 def changes(options: Namespace) -> int:
     """List what differs between two states."""
     from trayconcord.generators.changes import changes, document_of
     from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
 
-    found = changes(document_of(options.old, options.only), document_of(options.new, options.only))
+    old, new = document_of(options.old, options.only), document_of(options.new, options.only)
+    found = changes(old, new)
     if options.format == "json":
         print(json_changes(found), end="")
     elif options.format == "html":
         print(page_of_changes(found, str(options.old), str(options.new)), end="")
+    elif options.format == "notes":
+        from trayconcord.generators.release_notes import release_notes
+
+        print(release_notes(old, new), end="")
     else:
         print(text_changes(found))
     return OK

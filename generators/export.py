@@ -1,27 +1,36 @@
-"""The rule export: what other programs read. A value stands only where the topic is agreed or ruled."""
+"""The rule export: what other programs read. A value stands only where the topic is agreed or ruled.
 
+Every record is a JSON object with an ``id`` and a ``type``; `export_context` says which triples it stands for, and
+``contract/rules.schema.json`` what each key means. Numbers are exact: decimals as text, else a rational.
+"""
+
+from fractions import Fraction
 from importlib.metadata import version
 from typing import Any
 
-from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import DCTERMS, PROV, RDF, RDFS, XSD
-
+from trayconcord.generators.export_context import FRACTION, context
 from trayconcord.generators.references import reference_text
-from trayconcord.generators.value_json import dump, value_json
+from trayconcord.generators.value_json import dump
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.model import Claim, Ruling, Source, comparable
-from trayconcord.kb.namespaces import BIBO, TC
-from trayconcord.kb.records import value_triples
+from trayconcord.kb.literals import number_literal
+from trayconcord.kb.model import Claim, Ruling, Scope, Source, comparable
 from trayconcord.kb.store import Store
-from trayconcord.kb.turtle import new_graph, write_turtle
-from trayconcord.kb.values import Comparable, Interval, Quantity
-from trayconcord.kb.vocabulary import Parameter, Vocabulary
+from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
+from trayconcord.kb.vocabulary import Caution, Parameter, Unit, Vocabulary
 from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
+FORMAT = 1
+"""The number of the contract: it rises when something that a consumer may rely on goes or changes its meaning."""
+
 LICENCE = "https://creativecommons.org/licenses/by/4.0/"
-DATASET = URIRef(ns.BASE + "export")
+NOTICE = (
+    "What a source says is recorded here, not endorsed. Local codes, the maker’s instructions and the judgement of a "
+    "licensed practitioner come first."
+)
+
+Record = dict[str, Any]
 
 
 def rules_json(store: Store, comparison: Comparison) -> str:
@@ -29,147 +38,200 @@ def rules_json(store: Store, comparison: Comparison) -> str:
     return dump(rules_document(store, comparison))
 
 
-def rules_document(store: Store, comparison: Comparison) -> dict[str, Any]:
-    """The export as an object. Rules name claims and rulings by id; claims name sources by id."""
+def rules_document(store: Store, comparison: Comparison) -> Record:
+    """The export as an object of plain values. Raises `UnusableInput` where an axis bears a name of the contract."""
     vocabulary = store.vocabulary
-    superseded = {claim.id for claim, _ in comparison.superseded()}
+    parameters = vocabulary.parameters.values()
+    units = dict.fromkeys(parameter.unit for parameter in parameters if parameter.unit)
+    newer = {claim.id: source for claim, source in comparison.superseded()}
     return {
-        "format": 1,
+        "@context": context(vocabulary),
+        "id": "export",
+        "type": "RuleExport",
+        "format": FORMAT,
         "version": version("trayconcord"),
         "store": {"algorithm": "RDFC-1.0, SHA-256", "hash": store.hash},
         "licence": LICENCE,
+        "notice": NOTICE,
         "namespace": ns.BASE,
         "rules": [_rule(topic, vocabulary) for topic in comparison.answered],
-        "rulings": {ruling.id: _ruling(ruling, vocabulary) for ruling in store.rulings if ruling.value is not None},
-        "claims": {
-            claim.id: _claim(claim, claim.id in superseded, vocabulary)
+        "rulings": [_ruling(ruling, vocabulary) for ruling in store.rulings if ruling.value is not None],
+        "claims": [
+            _claim(claim, comparison.voices.voice(claim.source), newer.get(claim.id), vocabulary)
             for claim in store.claims
             if claim.value is not None
-        },
-        "sources": {source.id: _source(source) for source in store.sources.values()},
-    }
-
-
-def _rule(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
-    parameter = topic.parameter
-    value = governing_value(topic, vocabulary)
-    rule: dict[str, Any] = {
-        "id": topic.id,
-        "parameter": parameter.id,
-        "label": parameter.label,
-        "when": dict(topic.when),
-        "conditions": scope_text(topic.when, vocabulary),
-        "standing": topic.standing,
-        "firm": topic.firm,
-        "basis": "ruling" if topic.ruling else ("agreement" if topic.standing == "agreed" else None),
-        "positions": [
-            {
-                **_value(position.value, parameter, vocabulary),
-                "claims": [claim.id for claim in position.claims],
-            }
-            for position in topic.positions
+        ],
+        "sources": [_source(source, sorted(comparison.voices.origins(source.id))) for source in store.sources.values()],
+        "parameters": [_parameter(parameter, vocabulary) for parameter in parameters],
+        "axes": [
+            _told(id=a.id, type="Axis", label=a.label, question=a.question, **{"of-case": a.of_case})
+            for a in vocabulary.axes.values()
+        ],
+        "concepts": [
+            _told(id=c.id, type="Concept", label=c.label, broader=c.broader) for c in vocabulary.concepts.values()
+        ],
+        "units": [
+            _told(id=unit_id(u), type="Unit", label=u.label, symbol=u.symbol)
+            for u in (vocabulary.units[unit] for unit in units)
+        ],
+        "cautions": [_caution(caution, store) for caution in vocabulary.cautions.values()],
+        "deprecated": [
+            _told(id=old.id, retired=True, because=old.reason, **{"replaced-by": old.replacement})
+            for old in store.retired
         ],
     }
-    if value is not None:
-        rule["value"] = _value(value, parameter, vocabulary)
-    if topic.ruling:
-        rule["ruling"] = topic.ruling.id
-    return rule
 
 
-def _ruling(ruling: Ruling, vocabulary: Vocabulary) -> dict[str, Any]:
-    parameter = vocabulary.parameters[ruling.parameter]
-    assert ruling.value is not None
-    told = {
-        "parameter": ruling.parameter,
-        "when": dict(ruling.when),
-        "conditions": scope_text(ruling.when, vocabulary),
-        "stated": stated_text(ruling, vocabulary),
-        "value": _value(comparable(ruling.value, parameter, vocabulary), parameter, vocabulary),
-        "because": ruling.because,
-        "decided-on": ruling.decided_on,
-        "decided-by": ruling.decided_by,
-        "review-by": ruling.review_by,
-        "without-source": ruling.without_source,
-    }
-    return {key: part for key, part in told.items() if part != ""}
+def _told(**parts: Any) -> Record:
+    """A record without what is not said."""
+    return {key: part for key, part in parts.items() if part is not None and part != ""}
 
 
-def _claim(claim: Claim, superseded: bool, vocabulary: Vocabulary) -> dict[str, Any]:
-    parameter = vocabulary.parameters[claim.parameter]
-    assert claim.value is not None
-    told = {
-        "source": claim.source,
-        "parameter": claim.parameter,
-        "when": dict(claim.when),
-        "conditions": scope_text(claim.when, vocabulary),
-        "stated": stated_text(claim, vocabulary),
-        "value": _value(comparable(claim.value, parameter, vocabulary), parameter, vocabulary),
-        "at": claim.at,
-        "obtained": claim.obtained,
-        "reported-by": claim.reported_by,
-    }
-    return {key: part for key, part in told.items() if part != ""} | ({"superseded": True} if superseded else {})
+def _scope(when: Scope, vocabulary: Vocabulary) -> Record:
+    return {"when": dict(when), "conditions": scope_text(when, vocabulary)}
 
 
-def _source(source: Source) -> dict[str, Any]:
+def _rule(topic: Topic, vocabulary: Vocabulary) -> Record:
+    parameter = topic.parameter
+    value = governing_value(topic, vocabulary)
+    return _told(
+        id=topic.id,
+        type="Topic",
+        parameter=parameter.id,
+        **_scope(topic.when, vocabulary),
+        standing=topic.standing,
+        firm=topic.firm,
+        basis="ruling" if topic.ruling else "agreement" if topic.standing == "agreed" else None,
+        ruling=topic.ruling.id if topic.ruling else None,
+        value=None if value is None else _value(f"{topic.id}#value", value, parameter, vocabulary),
+        positions=[
+            {
+                **_value(f"{topic.id}#position-{number}", position.value, parameter, vocabulary),
+                "type": "Position",
+                "claims": [claim.id for claim in position.claims],
+            }
+            for number, position in enumerate(topic.positions, start=1)
+        ],
+    )
+
+
+def _statement(record: Claim | Ruling, vocabulary: Vocabulary) -> Record:
+    """What claims and rulings have in common."""
+    parameter = vocabulary.parameters[record.parameter]
+    assert record.value is not None
+    value = comparable(record.value, parameter, vocabulary)
     return {
-        "reference": reference_text(source),
-        "year": source.year or None,
-        "kind": source.kind,
-        "compiled-from": list(source.compiled_from),
-        "edition-of": source.edition_of or None,
+        "id": record.id,
+        "parameter": parameter.id,
+        **_scope(record.when, vocabulary),
+        "stated": stated_text(record, vocabulary),
+        "value": _value(f"{record.id}#value", value, parameter, vocabulary),
     }
 
 
-def _value(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> dict[str, Any]:
-    """A value as the export writes it; an open end of a range is left out."""
-    return {key: part for key, part in value_json(value, parameter, vocabulary).items() if part is not None}
+def _ruling(ruling: Ruling, vocabulary: Vocabulary) -> Record:
+    return _told(
+        type="Ruling",
+        **_statement(ruling, vocabulary),
+        because=ruling.because,
+        **{
+            "decided-on": ruling.decided_on,
+            "decided-by": ruling.decided_by,
+            "review-by": ruling.review_by,
+            "without-source": ruling.without_source,
+        },
+    )
 
 
-def rules_turtle(store: Store, comparison: Comparison) -> bytes:
-    """The same export as RDF."""
-    vocabulary = store.vocabulary
-    graph = new_graph()
-    graph.add((DATASET, RDF.type, TC.RuleExport))
-    graph.add((DATASET, DCTERMS.license, URIRef(LICENCE)))
-    graph.add((DATASET, DCTERMS.hasVersion, Literal(version("trayconcord"))))
-    graph.add((DATASET, TC.storeHash, Literal(store.hash, datatype=XSD.hexBinary)))
-    for topic in comparison.answered:
-        subject = ns.iri(ns.TOPIC, topic.id)
-        graph.add((subject, RDF.type, TC.Topic))
-        graph.add((subject, DCTERMS.isPartOf, DATASET))
-        graph.add((subject, TC.parameter, ns.iri(ns.PARAMETER, topic.parameter.id)))
-        for axis, concept in topic.when:
-            graph.add((subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept)))
-        graph.add((subject, TC.standing, Literal(topic.standing)))
-        graph.add((subject, TC.firm, Literal(topic.firm)))
-        value = governing_value(topic, vocabulary)
-        if value is not None:
-            _add_value(graph, subject, value, topic.parameter)
-        if topic.ruling:
-            graph.add((subject, TC.ruling, ns.iri(ns.RULING, topic.ruling.id)))
-        for number, position in enumerate(topic.positions, start=1):
-            node = URIRef(f"{subject}#position-{number}")
-            graph.add((subject, TC.position, node))
-            graph.add((node, RDF.type, TC.Position))
-            graph.add((node, RDFS.label, Literal(comparable_text(position.value, topic.parameter, vocabulary))))
-            _add_value(graph, node, position.value, topic.parameter)
-            for claim in position.claims:
-                cited = ns.iri(ns.CLAIM, claim.id)
-                graph.add((node, TC.claim, cited))
-                graph.add((cited, DCTERMS.source, ns.iri(ns.SOURCE, claim.source)))
-                graph.add((cited, TC.obtained, ns.iri(ns.OBTAINED, claim.obtained)))
-                if claim.at:
-                    graph.add((cited, BIBO.locator, Literal(claim.at)))
-                if claim.reported_by:
-                    graph.add((cited, PROV.wasDerivedFrom, ns.iri(ns.SOURCE, claim.reported_by)))
-    for source in store.sources.values():
-        text = Literal(reference_text(source))
-        graph.add((ns.iri(ns.SOURCE, source.id), DCTERMS.bibliographicCitation, text))
-    return write_turtle(graph)
+def _claim(claim: Claim, voice: str, newer: str | None, vocabulary: Vocabulary) -> Record:
+    return _told(
+        type="Claim",
+        **_statement(claim, vocabulary),
+        source=claim.source,
+        voice=voice,
+        at=claim.at,
+        obtained=claim.obtained,
+        **{"reported-by": claim.reported_by, "superseded-by": newer},
+    )
 
 
-def _add_value(graph: Graph, subject: URIRef, value: Comparable, parameter: Parameter) -> None:
-    recorded = Quantity(value.low, value.high, parameter.unit) if isinstance(value, Interval) else value
-    value_triples(graph, subject, recorded)
+def _source(source: Source, origins: list[str]) -> Record:
+    return _told(
+        id=source.id,
+        type="Source",
+        reference=reference_text(source),
+        year=source.year or None,
+        kind=source.kind,
+        doi=source.doi,
+        **{
+            "edition-of": source.edition_of,
+            "compiled-from": list(source.compiled_from) or None,
+            "origins": origins or None,
+        },
+    )
+
+
+def _parameter(parameter: Parameter, vocabulary: Vocabulary) -> Record:
+    quantity = parameter.kind in ("interval", "count")
+    return _told(
+        id=parameter.id,
+        type="Parameter",
+        label=parameter.label,
+        definition=parameter.definition,
+        question=parameter.question,
+        chapter=parameter.chapter,
+        unit=unit_id(vocabulary.units[parameter.unit]) if quantity else None,
+        tolerance=exact_json(parameter.tolerance) if quantity else None,
+        **{"value-kind": parameter.kind, "depends-on": list(parameter.depends_on)},
+    )
+
+
+def _caution(caution: Caution, store: Store) -> Record:
+    """A caution; sources that the store leaves out are left out here too."""
+    cited = [source for source in caution.sources if source in store.sources]
+    return _told(
+        id=caution.id,
+        type="Caution",
+        label=caution.label,
+        definition=caution.definition,
+        hazards=list(caution.hazards) or None,
+        sources=cited or None,
+        **{"arises-from": list(caution.arises_from)},
+    )
+
+
+def _value(identifier: str, value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> Record:
+    """A value in the parameter's unit; an open end of a range is left out."""
+    told: Record = {"id": identifier, "type": "Value", "text": comparable_text(value, parameter, vocabulary)}
+    match value:
+        case Interval(low, high):
+            ends = {"min": low, "max": high}
+            told |= {key: exact_json(end) for key, end in ends.items() if end is not None}
+            told["unit"] = unit_id(vocabulary.units[parameter.unit])
+        case Choice(concept):
+            told["concept"] = concept
+        case YesNo(yes):
+            told["yes"] = yes
+        case Steps(steps):
+            told["steps"] = [
+                {"id": f"{identifier}-step-{number}", "number": number, "step": step}
+                for number, step in enumerate(steps, start=1)
+            ]
+        case Membership(includes, excludes, exact):
+            told |= {"includes": sorted(includes), "excludes": sorted(excludes), "exactly": exact}
+    return told
+
+
+def exact_json(number: Fraction) -> str | dict[str, str]:
+    """A number that no parser rounds: its decimals as text where they end, else numerator and denominator.
+
+    >>> exact_json(Fraction(5, 4)), exact_json(Fraction(1, 3))
+    ('1.25', {'@type': 'owl:rational', '@value': '1/3'})
+    """
+    literal = number_literal(number)
+    return {"@type": FRACTION, "@value": str(literal)} if "/" in literal else str(literal)
+
+
+def unit_id(unit: Unit) -> str:
+    """The id of a unit in the export: that of QUDT, or the whole IRI of one of the trade's own."""
+    return ns.local(unit.iri, str(ns.UNIT))

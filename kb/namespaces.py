@@ -5,7 +5,7 @@ Own terms live under https://w3id.org/trayconcord/ (not yet registered). Every o
 """
 
 from rdflib import Namespace, URIRef
-from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, VOID, XSD
 
 BASE = "https://w3id.org/trayconcord/"
 TC = Namespace(BASE + "def/")
@@ -34,6 +34,9 @@ POLICY = "policy"
 """The id of a course's marking policy; the items of the policy lie beside it."""
 
 BIBO = Namespace("http://purl.org/ontology/bibo/")
+DCAT = Namespace("http://www.w3.org/ns/dcat#")
+"""DCAT 3; the namespace that rdflib brings is that of an earlier version."""
+SPDX = Namespace("http://spdx.org/rdf/terms#")
 QUDT = Namespace("http://qudt.org/schema/qudt/")
 UNIT = Namespace("http://qudt.org/vocab/unit/")
 QUANTITY = Namespace("http://qudt.org/vocab/quantitykind/")
@@ -44,6 +47,7 @@ PREFIXES: dict[str, str] = {
     "chapter": CHAPTER,
     "concept": CONCEPT,
     "dc": str(DC),
+    "dcat": str(DCAT),
     "dcterms": str(DCTERMS),
     "kind": KIND,
     "obtained": OBTAINED,
@@ -57,10 +61,12 @@ PREFIXES: dict[str, str] = {
     "scheme": SCHEME,
     "skos": str(SKOS),
     "source": SOURCE,
+    "spdx": str(SPDX),
     "tc": str(TC),
     "tcunit": OWN_UNIT,
     "unit": str(UNIT),
     "wrong-answer": WRONG_ANSWER,
+    "void": str(VOID),
     "xsd": str(XSD),
 }
 

@@ -5,7 +5,7 @@ lies in this package; departments lay their own over it. A file in a later layer
 name in an earlier one.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from importlib.resources import files
 from pathlib import Path
@@ -20,6 +20,7 @@ from trayconcord.kb.marking import MarkingPolicy, read_policy
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
+from trayconcord.kb.retired import Retired, read_retired
 from trayconcord.kb.transaction import pending
 from trayconcord.kb.turtle import Lines, bulk, new_graph, read_turtle
 from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
@@ -46,6 +47,7 @@ class Store:
     places: dict[URIRef, Place]
     former_rulings: list[Ruling] = field(default_factory=list)
     marking: MarkingPolicy | None = None
+    retired: list[Retired] = field(default_factory=list)
 
     @cached_property
     def hash(self) -> str:
@@ -91,7 +93,8 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
                     places.setdefault(subject, Place(name, line))
         if complaints:
             raise UnusableInput(complaints)
-        return of_graph(graph, places)
+        homes = [*([] if only else [shipped()]), *(layers or [])]
+        return replace(of_graph(graph, places), retired=[old for layer in homes for old in read_retired(layer)])
 
 
 def _read(data: bytes, name: str, graph: Graph) -> Lines:

@@ -130,7 +130,7 @@ def test_a_build_that_cannot_make_a_page_leaves_the_earlier_one(
 ) -> None:
     build(small, tmp_path / "site")
     before = contents(tmp_path)
-    monkeypatch.setattr(build_module, "rules_turtle", after(0, build_module.rules_turtle))
+    monkeypatch.setattr(build_module, "export_files", after(0, build_module.export_files))
     with pytest.raises(OSError):
         build(small, tmp_path / "site")
     assert contents(tmp_path) == before

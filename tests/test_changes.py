@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 from html_tree import parse
@@ -26,6 +27,22 @@ RULING = """\
 rulings:
   - {parameter: stop-count, value: 3, because: Three make a plane., decided-on: 2026-05-12, decided-by: a board}
 """
+
+
+TABLES = ("rules", "rulings", "claims", "sources", "parameters", "axes", "concepts", "units", "cautions", "deprecated")
+RULE = {"id": "p", "parameter": "p", "standing": "single", "when": {}, "positions": []}
+
+
+def broken(**parts: Any) -> bytes:
+    """An export without records, but for some parts."""
+    empty: dict[str, Any] = {"format": 1, "version": "0.1.0", **{name: [] for name in TABLES}}
+    return json.dumps(empty | parts).encode()
+
+
+def test_an_export_without_records_is_one(tmp_path: Path) -> None:
+    """So that what is refused below is refused for what is broken in it."""
+    (tmp_path / "rules.json").write_bytes(broken(rules=[RULE]))
+    assert document_of(tmp_path / "rules.json", True)["rules"] == [RULE]
 
 
 def after(tmp_path: Path, *forms: str) -> tuple[Path, Path]:
@@ -152,12 +169,11 @@ def test_the_page_stands_alone_and_shows_hostile_text_as_text(
         ("rules.json", b"\xff", "is not UTF-8 text"),
         ("rules.json", b"[]", "is no rule export of this format"),
         ("rules.json", b'{"format": 1, "rules": [3], "claims": {}, "rulings": {}, "sources": {}}', "is no rule export"),
-        (
-            "rules.json",
-            b'{"format": 1, "rules": [], "claims": {"a": {"parameter": "p", "source": "s", "stated": "1",'
-            b' "when": {"arch": []}}}, "rulings": {}, "sources": {}}',
-            "is no rule export",
-        ),
+        ("rules.json", broken(version=1), "is no rule export"),
+        ("rules.json", broken(deprecated=[{"id": "claim/a", "because": "b", "replaced-by": 1}]), "is no rule export"),
+        ("rules.json", broken(rules=[RULE | {"value": "2 mm"}]), "is no rule export"),
+        ("rules.json", broken(rules=[RULE | {"positions": None}]), "is no rule export"),
+        ("rules.json", broken(rules=[RULE | {"when": {"arch": []}}]), "is no rule export"),
         ("rules.json", b"[" * 100_000, "nested too deeply"),
     ],
 )

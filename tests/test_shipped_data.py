@@ -1,7 +1,6 @@
 """Invariants of the data that ships: what every record must carry, and what may be there at all."""
 
 from trayconcord.kb.model import concepts_in, default_id, in_order
-from trayconcord.kb.store import shipped
 
 
 def test_the_shipped_store_is_of_some_size(shipped_store):
@@ -65,13 +64,6 @@ def test_every_source_is_cited(shipped_store):
     for caution in shipped_store.vocabulary.cautions.values():
         cited |= set(caution.sources)
     assert sorted(set(shipped_store.sources) - cited) == []
-
-
-def test_a_retired_id_is_not_used_again(shipped_store):
-    lines = (shipped() / "retired-ids.txt").read_text(encoding="utf-8").splitlines()
-    retired = [line.split(" | ")[0] for line in lines if not line.startswith("#")]
-    assert retired == sorted(set(retired)) and all(line.count(" | ") == 1 for line in lines[1:])
-    assert set(retired).isdisjoint(claim.id for claim in shipped_store.claims)
 
 
 def test_every_concept_is_used_or_says_why_it_is_kept(shipped_store):

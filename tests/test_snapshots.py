@@ -36,7 +36,9 @@ FILES = (
     "cases/upper-paste-wash.ttl",
     "marking/policy.ttl",
 )
-PAGES = ("export/rules.json", "export/rules.ttl", "study-sheet-maxillary.html")
+PAGES = ("export/rules.json", "export/rules.csv", "study-sheet-maxillary.html")
+VOCABULARY = ("@context", "axes", "cautions", "concepts", "parameters", "units")
+"""What an export carries of the vocabulary, which has tests of its own."""
 
 
 @pytest.fixture(scope="module")
@@ -89,4 +91,8 @@ def test_a_form_is_stored_as_it_was_stored(demo: Path, name: str) -> None:
 
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_is_built_as_it_was_built(demo: Path, name: str) -> None:
-    hold(name.replace("/", "-"), (demo / "site" / name).read_text(encoding="utf-8"))
+    written = (demo / "site" / name).read_text(encoding="utf-8")
+    if name == "export/rules.json":
+        document = {key: part for key, part in json.loads(written).items() if key not in VOCABULARY}
+        written = json.dumps(document, ensure_ascii=False, indent=2, sort_keys=True) + "\n"
+    hold(name.replace("/", "-"), written)
