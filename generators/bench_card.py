@@ -11,9 +11,11 @@ from trayconcord.generators.plan_output import value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
+from trayconcord.kb.model import Scope
 from trayconcord.kb.values import Steps
-from trayconcord.kb.vocabulary import Caution, Concept
+from trayconcord.kb.vocabulary import Caution, Concept, Vocabulary
 from trayconcord.shapes.answers import Answer, governing_value
+from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.orders import both_ways, merged, orders_of
 from trayconcord.shapes.wording import comparable_text, scope_text
 
@@ -58,7 +60,7 @@ def bench_card(made: Plan) -> str:
     """The card as one page that needs no other file."""
     vocabulary = made.store.vocabulary
     references = ReferenceList(made.store)
-    order, origin, clashes = _order(made)
+    order, origin, clashes = order_of_steps(made.comparison.at("procedure", made.case.when), vocabulary)
     shown: set[str] = set()
     steps = []
     for step in order:
@@ -69,7 +71,7 @@ def bench_card(made: Plan) -> str:
             Step(
                 vocabulary.concepts[step],
                 lines,
-                tuple(caution for caution in vocabulary.cautions_for([step]) if _concerns(caution, made)),
+                tuple(caution for caution in vocabulary.cautions_for([step]) if concerns(caution, made.case.when, vocabulary)),
                 tuple(vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step),
             )
         )
@@ -93,10 +95,8 @@ def bench_card(made: Plan) -> str:
     )
 
 
-def _order(made: Plan) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
-    """The steps of the case, where their order comes from, and the pairs that sources put both ways round."""
-    vocabulary = made.store.vocabulary
-    topic = made.comparison.at("procedure", made.case.when)
+def order_of_steps(topic: Topic, vocabulary: Vocabulary) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
+    """The steps of a case, where their order comes from, and the pairs that sources put both ways round."""
     governing = governing_value(topic, vocabulary)
     if isinstance(governing, Steps):
         return governing.steps, "as the course rules" if topic.ruling else f"as {len(topic.voices)} voices agree", []
@@ -108,10 +108,9 @@ def _order(made: Plan) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
     return merged(orders, vocabulary), origin, clashes
 
 
-def _concerns(caution: Caution, made: Plan) -> bool:
-    """Whether a caution can concern the case: not one that a tray material brings which the case rules out."""
-    vocabulary = made.store.vocabulary
-    scheme, chosen = vocabulary.axes["tray-material"].scheme, dict(made.case.when).get("tray-material")
+def concerns(caution: Caution, case: Scope, vocabulary: Vocabulary) -> bool:
+    """Whether a caution can concern a case: not one that a tray material brings which the case rules out."""
+    scheme, chosen = vocabulary.axes["tray-material"].scheme, dict(case).get("tray-material")
     materials = [
         concept
         for concept in caution.arises_from
@@ -167,5 +166,5 @@ def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:
     vocabulary = made.store.vocabulary
     of_case = vocabulary.cautions_for(concept for _, concept in made.case.when)
     named = [caution for step in steps for caution in step.cautions]
-    named += [caution for caution in of_case if _concerns(caution, made)]
+    named += [caution for caution in of_case if concerns(caution, made.case.when, vocabulary)]
     return vocabulary.cautions_among(caution.id for caution in named)

@@ -1,0 +1,388 @@
+"""The functions that a manuscript may call, each with an example that is run as a test.
+
+Common to them: ``case`` is a case of the store by its id, or conditions such as ``{"arch": "maxillary"}``; without one
+it is the case that the manuscript is rendered for. Further conditions follow by name, with ``_`` for ``-``. Where the
+course has not ruled and the sources do not agree, ``contested="positions"`` prints every position with its citations,
+``contested="span"`` the smallest and largest value, ``single="say"`` the word of one source, and ``silent="say"`` that
+no source speaks. ``most=3`` names three sources at most, the strongest first.
+"""
+
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from typing import Any
+
+from trayconcord.generators.bench_card import concerns, order_of_steps
+from trayconcord.generators.figures.chapters import figures_of
+from trayconcord.generators.figures.drawing import Figure
+from trayconcord.generators.manuscripts.asking import Asker, Refusal, Said, Show
+from trayconcord.generators.manuscripts.citations import marked
+from trayconcord.generators.manuscripts.formats import Format
+from trayconcord.generators.sheet_markdown import AUTHORITY
+from trayconcord.kb.model import Claim, Ruling, Scope, in_order
+from trayconcord.kb.store import Store
+from trayconcord.kb.values import Interval
+from trayconcord.kb.vocabulary import Caution, Parameter, Term
+from trayconcord.shapes.answers import governing_value
+from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.wording import comparable_text, scope_text
+
+NAMES = (
+    "value", "both", "cite", "lowest", "highest", "range_of", "reason", "table", "steps", "figure", "cautions",
+    "term", "glossary", "references", "store_hash",
+)  # fmt: skip
+"""The functions by name, in the order in which they are explained."""
+
+
+class Functions(Asker):
+    """The functions, answering for one manuscript. ``before`` are those of an earlier pass over the same manuscript,
+    which know what it comes to use: so reference list, cautions and glossary may stand anywhere."""
+
+    def __init__(
+        self, store: Store, comparison: Comparison, case: Scope, form: Format, folder: str,
+        before: "Functions | None" = None,
+    ) -> None:  # fmt: skip
+        super().__init__(store, comparison, case, form)
+        self.folder, self.before = folder, before
+        self.listed, self.warned = False, set[str]()
+
+    def ask(self, name: str, arguments: Sequence[Any], keywords: dict[str, Any]) -> Said:
+        """What a function answers. Raises `Refusal`, also for arguments that do not fit."""
+        function: Callable[..., Said] = getattr(self, name)
+        try:
+            return function(*arguments, **keywords)
+        except TypeError as error:
+            if error.__traceback__ is not None and error.__traceback__.tb_next is None:  # the call itself did not fit
+                message = str(error).replace("Functions.", "").replace("positional ", "")
+                raise Refusal(message, f"trayconcord render --functions explains {name}") from None
+            raise
+
+    # --- values --------------------------------------------------------------------------------------------------
+
+    def value(
+        self, parameter: str, case: Any = None, *, contested: str | None = None, single: str | None = None,
+        silent: str | None = None, most: int | None = None, **conditions: str,
+    ) -> Said:  # fmt: skip
+        """The value that holds, as printed, with its unit: what the course has ruled, else what all sources share.
+
+        The border ends {{ value("border-clearance", arch="maxillary") }} short of the sulcus.
+        """
+        show = Show(contested, single, silent, most)
+        topic = self._topic(parameter, case, conditions)
+        return self._said(topic, self.told(topic, show, cite=False))
+
+    def both(
+        self, parameter: str, case: Any = None, *, contested: str | None = None, single: str | None = None,
+        silent: str | None = None, most: int | None = None, **conditions: str,
+    ) -> Said:  # fmt: skip
+        """The value with its citation behind it.
+
+        Make the wall {{ both("wall-thickness", tray_material="light-cured-resin", contested="positions", most=2) }}.
+        """
+        show = Show(contested, single, silent, most)
+        topic = self._topic(parameter, case, conditions)
+        return self._said(topic, self.told(topic, show, cite=True))
+
+    def cite(self, parameter: str, case: Any = None, *, most: int | None = None, **conditions: str) -> Said:
+        """The citation alone, numbered in the order of first use: of a ruling itself and the sources that support it.
+
+        Stops keep the space even {{ cite("stop-purpose", most=2) }}.
+        """
+        topic = self._topic(parameter, case, conditions)
+        if self.standing(topic) == "silent":
+            self.allowed(topic, Show())
+        return self._said(topic, self.behind(topic, Show(most=most)).lstrip())
+
+    def lowest(
+        self, parameter: str, case: Any = None, *, contested: str | None = None, single: str | None = None,
+        **conditions: str,
+    ) -> Said:  # fmt: skip
+        """The lower end of a quantity that holds (of what is stated, with contested="span").
+
+        Leave {{ lowest("tray-adhesive-drying", contested="span") }} or longer for the adhesive to dry.
+        """
+        return self._end(0, parameter, case, Show(contested, single), conditions)
+
+    def highest(
+        self, parameter: str, case: Any = None, *, contested: str | None = None, single: str | None = None,
+        **conditions: str,
+    ) -> Said:  # fmt: skip
+        """The upper end of a quantity that holds (of what is stated, with contested="span").
+
+        No more than {{ highest("border-clearance", region="labial-sulcus") }} short.
+        """
+        return self._end(1, parameter, case, Show(contested, single), conditions)
+
+    def range_of(self, parameter: str, case: Any = None, *, most: int | None = None, **conditions: str) -> Said:
+        """All that the sources state, from the smallest to the largest value, whatever the course has ruled.
+
+        Books give {{ range_of("border-clearance") }}.
+        """
+        topic = self._topic(parameter, case, conditions)
+        self._quantity(topic.parameter)
+        if not topic.claims:
+            self.allowed(topic, Show(contested="span", single="say"))
+        low, high = self.span(topic)
+        text = self.form.escape(comparable_text(Interval(low, high), topic.parameter, self.vocabulary))
+        cited = self.cited(self.strongest(topic.claims), most) if most else ""
+        return Said(text + cited, "", tuple(claim.id for claim in topic.claims))
+
+    def reason(self, parameter: str, case: Any = None, **conditions: str) -> Said:
+        """Why the course has ruled as it has.
+
+        We lay no spacer: {{ reason("spacer-thickness", "upper-paste-wash") }}
+        """
+        topic = self._topic(parameter, case, conditions)
+        if not topic.ruling:
+            about = f"{topic.parameter.label}{', ' if topic.when else ''}{scope_text(topic.when, self.vocabulary)}"
+            raise Refusal(f"{about}: the course has not ruled on it", "use both(), or decide it with a ruling")
+        return self._said(topic, self.form.escape(topic.ruling.because))
+
+    def _topic(self, parameter: object, case: object, conditions: dict[str, str]) -> Topic:
+        known = self.parameter(parameter)
+        return self.topic(known, self.scope(case, conditions))
+
+    def _said(self, topic: Topic, text: str) -> Said:
+        return Said(text, self.standing(topic), tuple(claim.id for claim in topic.claims))
+
+    def _quantity(self, parameter: Parameter) -> None:
+        if parameter.kind not in ("interval", "count"):
+            raise Refusal(f"{parameter.label} is no quantity", "use value()")
+
+    def _end(self, end: int, parameter: str, case: object, show: Show, conditions: dict[str, str]) -> Said:
+        topic = self._topic(parameter, case, conditions)
+        self._quantity(topic.parameter)
+        standing = self.allowed(topic, show)
+        if standing == "contested" and show.contested != "span":
+            raise Refusal("several positions have no one end", 'write contested="span"')
+        held = governing_value(topic, self.vocabulary)
+        ends = (held.low, held.high) if isinstance(held, Interval) else self.span(topic)
+        found: Fraction | None = ends[end]
+        if found is None:
+            raise Refusal(f"{topic.parameter.label} has no such end: {self.value_text(topic)}", "use value()")
+        text = comparable_text(Interval(found, found), topic.parameter, self.vocabulary)
+        return self._said(topic, self.form.escape(text))
+
+    # --- several at once -----------------------------------------------------------------------------------------
+
+    def table(
+        self, by: str, parameters: Sequence[str], case: Any = None, *, rows: Sequence[str] | None = None,
+        contested: str | None = None, single: str | None = None, silent: str | None = None, most: int | None = None,
+        **conditions: str,
+    ) -> Said:  # fmt: skip
+        """Several parameters by the concepts of an axis: those in ``rows``, or all that a source or ruling names.
+
+        {{ table("impression-material", ["tray-fit", "spacer-thickness"], rows=["polyether", "irreversible-hydrocolloid"],
+                 contested="positions", single="say", silent="say", most=2) }}
+        """
+        axis = self.vocabulary.axes[self.known(by, "axis", self.vocabulary.axes)]
+        columns = [self.parameter(name) for name in self._words(parameters, "parameters")]
+        here = self.scope(case, {name: value for name, value in conditions.items() if name.replace("_", "-") != by})
+        here = tuple(condition for condition in here if condition[0] != axis.id)
+        show = Show(contested, single, silent, most)
+        chosen = (
+            [self.concept(row, axis.scheme) for row in self._words(rows, "rows")]
+            if rows is not None
+            else self._named_on(axis.id, columns, here)
+        )
+        standings, claims, lines = set[str](), dict[str, None](), []
+        for concept in chosen:
+            cells = []
+            for column in columns:
+                topic = self.topic(column, self.scope(dict(here), {axis.id: concept}))
+                standings.add(self.standing(topic))
+                claims.update(dict.fromkeys(claim.id for claim in topic.claims))
+                silence = self.standing(topic) == "silent" and show.silent
+                cells.append("–" if silence else self.told(topic, show, cite=True))
+            lines.append([self.form.escape(self.vocabulary.concepts[concept].label), *cells])
+        head = [self.form.escape(text) for text in (axis.label, *(column.label for column in columns))]
+        return Said(self.form.table(head, lines), " ".join(sorted(standings)), tuple(claims))
+
+    def _words(self, words: object, what: str) -> list[str]:
+        if isinstance(words, (list, tuple)) and words and all(isinstance(word, str) for word in words):
+            return [str(word) for word in words]
+        raise Refusal(f"{what} must be a list of names", f"write {what}=['…', '…']")
+
+    def _named_on(self, axis: str, columns: list[Parameter], here: Scope) -> list[str]:
+        names = {column.id for column in columns}
+        records: list[Claim | Ruling] = [*self.store.claims, *self.store.rulings]
+        found = set()
+        for record in records:
+            common = meet(here, record.when, self.vocabulary) if record.parameter in names else None
+            if common is not None and axis in dict(common):
+                found.add(dict(common)[axis])
+        if not found:
+            raise Refusal(f"no source names {self.vocabulary.axes[axis].label} for these", "name rows=[…]")
+        return sorted(found, key=lambda concept: (self.vocabulary.concepts[concept].order, concept))
+
+    def steps(
+        self, case: Any = None, *, order: str | None = None, contested: str | None = None, single: str | None = None,
+        most: int | None = 2, **conditions: str,
+    ) -> Said:  # fmt: skip
+        """The steps of the work in order, with the numbers in place and where to stop and ask. Where the sources put
+        steps both ways round, order="merged" keeps what can be kept of each.
+
+        {{ steps("upper-paste-wash", order="merged", contested="positions", single="say") }}
+        """
+        if order not in (None, "merged"):
+            raise Refusal(f"order cannot be {order!r}", 'write order="merged"')
+        when = self.scope(case, conditions)
+        topic = self.topic(self.vocabulary.parameters["procedure"], when)
+        how = Show(contested, single, most=most)
+        self.allowed(topic, Show("positions" if order else None, single))
+        ordered, _, clashes = order_of_steps(topic, self.vocabulary)
+        claims, shown, items = dict.fromkeys(claim.id for claim in topic.claims), set[str](), []
+        standings = {self.standing(topic)}
+        self.concepts.update(ordered)
+        for step in ordered:
+            concept = self.vocabulary.concepts[step]
+            lines = []
+            for name in concept.shows:
+                if name not in shown:
+                    shown.add(name)
+                    for answer in self._numbers(self.vocabulary.parameters[name], when):
+                        standings.add(self.standing(answer))
+                        claims.update(dict.fromkeys(claim.id for claim in answer.claims))
+                        own = scope_text(tuple(c for c in answer.when if c not in when), self.vocabulary)
+                        label = answer.parameter.label + (f", {own}" if own else "")
+                        lines.append(f"{self.form.escape(label)}: {self.told(answer, how, cite=True)}")
+            others = [self.vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step]
+            if others:
+                lines.append(self.form.escape(f"Sources differ, before or after: {', '.join(others)}"))
+            if concept.hold_point:
+                lines.append(f"{self.form.strong('Stop')}: {self.form.escape(concept.hold_point)}")
+            label = concept.label[0].upper() + concept.label[1:]
+            items.append((self.form.escape(label), lines))
+        return Said(self.form.steps(items), " ".join(sorted(standings)), tuple(claims))
+
+    def _numbers(self, parameter: Parameter, when: Scope) -> list[Topic]:
+        """What is said of a parameter in a case; a site is left out where the value of the whole tray holds."""
+        found = [answer.topic for answer in self.casebook.answer(parameter, when) if answer.basis != "open"]
+        whole = [topic for topic in found if topic.when == when]
+        known = [governing_value(topic, self.vocabulary) for topic in whole]
+        kept = [t for t in found if t.when == when or governing_value(t, self.vocabulary) not in known]
+        return [self.topic(parameter, topic.when) for topic in kept]
+
+    def figure(self, name: str, case: Any = None, **conditions: str) -> Said:
+        """A figure drawn to scale from the rules, with its key: in HTML in the text, else a file beside it. Where the
+        sources differ it shows both ends and says so.
+
+        {{ figure("maxillary-outline", {"arch": "maxillary", "dentition": "edentulous"}) }}
+        """
+        when = dict(self.scope(case, conditions))
+        arches = ("maxillary", "mandibular")
+        found: dict[str, Figure] = {}
+        for arch in arches if "arch" not in when else (when["arch"],):
+            here = in_order(when | {"arch": arch}, self.vocabulary)
+            for chapter in self.vocabulary.chapters:
+                found |= {figure.name: figure for figure in figures_of(chapter, self.comparison, here)}
+        if not isinstance(name, str) or name not in found:
+            terms = {known: Term(known, figure.title) for known, figure in found.items()}
+            near = self.vocabulary.nearest(name, terms) if isinstance(name, str) else None
+            fix = f"did you mean {near}?" if near else f"there are: {', '.join(found) or 'none for this case'}"
+            raise Refusal(f"no figure is called {name!r}", fix)
+        drawn = found[name]
+        claims: dict[str, None] = {}
+        key = []
+        for line in drawn.key:
+            claims.update(dict.fromkeys(claim.id for claim in line.claims))
+            words = f"{line.label}{': ' if line.label and line.text else ''}{line.text}"
+            sign = f"{self.form.strong(self.form.escape(line.sign))} " if line.sign else ""
+            key.append(sign + self.form.escape(words) + self.cited(self.strongest(line.claims), 2))
+        key += [self.form.escape(f"{note}.") for note in drawn.notes]
+        path = f"{self.folder}/{drawn.name}.svg"
+        text = self.form.figure(path, drawn.svg(alone=True), self.form.escape(drawn.title), key)
+        files = {path: drawn.svg(alone=True).encode()} if self.form.figure_files else {}
+        return Said(text, "", tuple(claims), files)
+
+    # --- what stands around it -----------------------------------------------------------------------------------
+
+    def cautions(self, *about: str) -> Said:
+        """The usual cautions: for parameters, materials, steps or cautions by id, or else for all that the manuscript
+        uses. They may stand anywhere.
+
+        {{ cautions() }} {{ cautions("autopolymerising-resin") }}
+        """
+        found: list[Caution] = self._cautions_for(about) if about else self._cautions_used()
+        self.warned |= {caution.id for caution in found}
+        items = []
+        for caution in found:
+            label = self.form.strong(self.form.escape(caution.label[0].upper() + caution.label[1:] + "."))
+            text = f"{label} {self.form.escape(caution.definition)}"
+            text += f" GHS {self.form.escape(', '.join(caution.hazards))}." if caution.hazards else ""
+            known = [source for source in caution.sources if source in self.store.sources]
+            text += f" {marked([self.citations.source_key(source) for source in known])}" if known else ""
+            items.append(text if caution.sources else f"{text} (Common practice.)")
+        return Said(self.form.bullets([*items, self.form.escape(AUTHORITY)]))
+
+    def _cautions_for(self, about: Sequence[str]) -> list[Caution]:
+        known: dict[str, Term] = {**self.vocabulary.cautions, **self.vocabulary.concepts, **self.vocabulary.parameters}
+        wanted, concepts = set[str](), set[str]()
+        for word in about:
+            name = self.known(word, "caution, material, step or parameter", known)
+            if name in self.vocabulary.cautions:
+                wanted.add(name)
+            elif name in self.vocabulary.concepts:
+                concepts.add(name)
+            else:
+                before = set(self.concepts)
+                self.topic(self.vocabulary.parameters[name], self.case)
+                concepts |= self.concepts - before
+        return self.vocabulary.cautions_among(wanted | {c.id for c in self.vocabulary.cautions_for(concepts)})
+
+    def _cautions_used(self) -> list[Caution]:
+        seen = self.before or self
+        found = self.vocabulary.cautions_for(seen.concepts)
+        return [c for c in found if any(concerns(c, case, self.vocabulary) for case in seen.cases or [self.case])]
+
+    def unwarned(self) -> list[Caution]:
+        """The cautions that what the manuscript uses calls for, and that it shows nowhere."""
+        return [caution for caution in self._cautions_used() if caution.id not in self.warned]
+
+    def term(self, word: str) -> Said:
+        """The preferred term for anything in the vocabulary, by its id or any other name it goes by.
+
+        Mix the {{ term("alginate") }}.
+        """
+        found = self._term(word)
+        if found not in self.named:
+            self.named.append(found)
+        return Said(self.form.escape(found.label))
+
+    def _term(self, word: object) -> Term:
+        among: dict[str, Term] = {**self.vocabulary.concepts, **self.vocabulary.parameters}
+        folded = word.casefold() if isinstance(word, str) else None
+        for term in among.values():
+            if folded in (term.id, *(name.casefold() for name in (term.label, *term.alt))):
+                return term
+        return among[self.known(word, "term", among)]
+
+    def glossary(self, *words: str) -> Said:
+        """Terms with their other names and definitions: those given, or else those that term() names anywhere.
+
+        {{ glossary("border-moulding", "spacer-thickness") }}
+        """
+        chosen = [self._term(word) for word in dict.fromkeys(words)] if words else (self.before or self).named
+        items = []
+        for term in sorted(chosen, key=lambda term: (term.label.casefold(), term.id)):
+            text = self.form.strong(self.form.escape(term.label))
+            text += " " + self.form.escape("(also " + ", ".join(term.alt) + ")") if term.alt else ""
+            items.append(f"{text}: {self.form.escape(term.definition)}" if term.definition else text)
+        return Said(self.form.bullets(items))
+
+    def references(self) -> Said:
+        """The list of what the manuscript cites, in the order of first use. It may stand anywhere.
+
+        {{ references() }}
+        """
+        self.listed = True
+        return Said(self.form.references((self.before or self).citations.entries()))
+
+    def store_hash(self) -> Said:
+        """What identifies the rules that the manuscript was rendered from; it is no passage that can go stale.
+
+        Rules: {{ store_hash()[:12] }}
+        """
+        return Said(self.store.hash)
+
+
