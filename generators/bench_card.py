@@ -71,7 +71,11 @@ def bench_card(made: Plan) -> str:
             Step(
                 vocabulary.concepts[step],
                 lines,
-                tuple(caution for caution in vocabulary.cautions_for([step]) if concerns(caution, made.case.when, vocabulary)),
+                tuple(
+                    caution
+                    for caution in vocabulary.cautions_for([step])
+                    if concerns(caution, made.case.when, vocabulary)
+                ),
                 tuple(vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step),
             )
         )

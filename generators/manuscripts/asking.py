@@ -145,7 +145,7 @@ class Asker:
     # --- what is said --------------------------------------------------------------------------------------------
 
     def standing(self, topic: Topic) -> str:
-        """How a topic stands for a manuscript: "ruled", or as the sources stand. Rulings that tie leave it contested."""
+        """How a topic stands: "ruled", or as the sources stand. Rulings that tie leave it contested."""
         if topic.ruling:
             return "ruled"
         return "contested" if topic.rulings else topic.standing

@@ -10,7 +10,7 @@ from trayconcord.generators.manuscripts.formats import format_of
 from trayconcord.generators.manuscripts.functions import NAMES, Functions
 from trayconcord.generators.manuscripts.passages import Query, Record
 from trayconcord.generators.manuscripts.places import Place, places
-from trayconcord.generators.manuscripts.rendering import queried
+from trayconcord.generators.manuscripts.rendering import MOST_PASSES, queried
 from trayconcord.kb.errors import unusable
 from trayconcord.kb.model import in_order
 from trayconcord.kb.store import Store
@@ -76,16 +76,19 @@ def stale(text: str, record: Record, store: Store, comparison: Comparison | None
 
 
 def _answers(record: Record, store: Store, comparison: Comparison) -> list[Query | Refusal]:
-    """What the rules now answer to each query, in the same two passes in which a manuscript is rendered."""
+    """What the rules now answer to each query, in passes as when a manuscript is rendered."""
     vocabulary = store.vocabulary
     for axis, concept in record.case.items():
         if axis not in vocabulary.axes or concept not in vocabulary.concepts:
             raise unusable(record.manuscript, f"its case names {axis}: {concept}, which is no term", "render it again")
     case, form = in_order(record.case, vocabulary), format_of(record.manuscript)
-    before = None
-    for _ in range(2):
+    before: Functions | None = None
+    answers: list[Query | Refusal] = []
+    for _ in range(MOST_PASSES):
         functions = Functions(store, comparison, case, form, record.folder, before)
         answers = [_answer(query, functions) for query in record.queries]
+        if functions.settled:
+            break
         before = functions
     return answers
 

@@ -105,5 +105,7 @@ class Citations:
         places = "; ".join(sorted(self._places[key] - {""}))
         return (reference_text(known) if known else f"{key}.") + (f" Cited: {places}." if places else "")
 
-    def __len__(self) -> int:
-        return len(self._numbers)
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What is cited, by key, in the order of the numbers."""
+        return tuple(self._numbers)

@@ -139,32 +139,33 @@ class Html(Format):
         return f"<figure>\n{svg}\n<figcaption>{self.strong(title)}\n{self.bullets(key)}\n</figcaption>\n</figure>"
 
 
+_LATEX = {
+    **{sign: f"\\{sign}" for sign in "&%$#_{}"},
+    "\\": "\\textbackslash{}",
+    "~": "\\textasciitilde{}",
+    "^": "\\textasciicircum{}",
+    "<": "\\textless{}",
+    ">": "\\textgreater{}",
+    "[": "{[}",
+    "]": "{]}",
+    '"': "''",
+    "→": "$\\rightarrow$",
+    "≥": "$\\geq$",
+    "≤": "$\\leq$",
+    "−": "$-$",
+    "×": "$\\times$",
+    "°": "\\textdegree{}",
+    "µ": "\\textmu{}",
+}
+
+
 class Latex(Format):
     """LaTeX; figures are SVG files, which the package svg includes."""
 
     name = "tex"
 
-    _SIGNS = {
-        **{sign: f"\\{sign}" for sign in "&%$#_{}"},
-        "\\": "\\textbackslash{}",
-        "~": "\\textasciitilde{}",
-        "^": "\\textasciicircum{}",
-        "<": "\\textless{}",
-        ">": "\\textgreater{}",
-        "[": "{[}",
-        "]": "{]}",
-        '"': "''",
-        "→": "$\\rightarrow$",
-        "≥": "$\\geq$",
-        "≤": "$\\leq$",
-        "−": "$-$",
-        "×": "$\\times$",
-        "°": "\\textdegree{}",
-        "µ": "\\textmu{}",
-    }
-
     def escape(self, text: str) -> str:
-        return "".join(self._SIGNS.get(sign, sign) for sign in clean(text))
+        return "".join(_LATEX.get(sign, sign) for sign in clean(text))
 
     def cited(self, numbers: str) -> str:
         return f"{{[}}{numbers}{{]}}"

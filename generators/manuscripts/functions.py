@@ -35,8 +35,8 @@ NAMES = (
 
 
 class Functions(Asker):
-    """The functions, answering for one manuscript. ``before`` are those of an earlier pass over the same manuscript,
-    which know what it comes to use: so reference list, cautions and glossary may stand anywhere."""
+    """The functions, answering in one pass over a manuscript. ``before`` are those of the pass before, which know what
+    it comes to use: so reference list, cautions and glossary may stand anywhere."""
 
     def __init__(
         self, store: Store, comparison: Comparison, case: Scope, form: Format, folder: str,
@@ -45,6 +45,15 @@ class Functions(Asker):
         super().__init__(store, comparison, case, form)
         self.folder, self.before = folder, before
         self.listed, self.warned = False, set[str]()
+
+    @property
+    def settled(self) -> bool:
+        """Whether this pass came to use just what the one before did, so that another would print the same."""
+        return self.before is not None and self._used == self.before._used
+
+    @property
+    def _used(self) -> tuple[object, ...]:
+        return self.citations.order, self.concepts, self.cases, self.named
 
     def ask(self, name: str, arguments: Sequence[Any], keywords: dict[str, Any]) -> Said:
         """What a function answers. Raises `Refusal`, also for arguments that do not fit."""
@@ -172,7 +181,7 @@ class Functions(Asker):
     ) -> Said:  # fmt: skip
         """Several parameters by the concepts of an axis: those in ``rows``, or all that a source or ruling names.
 
-        {{ table("impression-material", ["tray-fit", "spacer-thickness"], rows=["polyether", "irreversible-hydrocolloid"],
+        {{ table("impression-material", ["tray-fit", "spacer-thickness"], rows=["polyether", "impression-plaster"],
                  contested="positions", single="say", silent="say", most=2) }}
         """
         axis = self.vocabulary.axes[self.known(by, "axis", self.vocabulary.axes)]
@@ -185,18 +194,17 @@ class Functions(Asker):
             if rows is not None
             else self._named_on(axis.id, columns, here)
         )
-        standings, claims, lines = set[str](), dict[str, None](), []
+        topics, lines = [], []
         for concept in chosen:
-            cells = []
-            for column in columns:
-                topic = self.topic(column, self.scope(dict(here), {axis.id: concept}))
-                standings.add(self.standing(topic))
-                claims.update(dict.fromkeys(claim.id for claim in topic.claims))
-                silence = self.standing(topic) == "silent" and show.silent
-                cells.append("–" if silence else self.told(topic, show, cite=True))
+            found = [self.topic(column, self.scope(dict(here), {axis.id: concept})) for column in columns]
+            topics += found
+            silent = [self.standing(topic) == "silent" and show.silent for topic in found]
+            cells = [
+                "–" if none else self.told(topic, show, cite=True) for topic, none in zip(found, silent, strict=True)
+            ]
             lines.append([self.form.escape(self.vocabulary.concepts[concept].label), *cells])
         head = [self.form.escape(text) for text in (axis.label, *(column.label for column in columns))]
-        return Said(self.form.table(head, lines), " ".join(sorted(standings)), tuple(claims))
+        return self._said_together(topics, self.form.table(head, lines))
 
     def _words(self, words: object, what: str) -> list[str]:
         if isinstance(words, (list, tuple)) and words and all(isinstance(word, str) for word in words):
@@ -216,44 +224,54 @@ class Functions(Asker):
         return sorted(found, key=lambda concept: (self.vocabulary.concepts[concept].order, concept))
 
     def steps(
-        self, case: Any = None, *, order: str | None = None, contested: str | None = None, single: str | None = None,
-        most: int | None = 2, **conditions: str,
+        self, case: Any = None, *, order: str | None = None, only: Sequence[str] | None = None,
+        leave_out: Sequence[str] = (), contested: str | None = None, single: str | None = None, most: int | None = 2,
+        **conditions: str,
     ) -> Said:  # fmt: skip
         """The steps of the work in order, with the numbers in place and where to stop and ask. Where the sources put
-        steps both ways round, order="merged" keeps what can be kept of each.
+        steps both ways round, order="merged" keeps what can be kept of each. Only the parameters in ``only`` are
+        printed, where it is given; the steps in ``leave_out`` are not.
 
-        {{ steps("upper-paste-wash", order="merged", contested="positions", single="say") }}
+        {{ steps("upper-paste-wash", order="merged", only=["border-clearance"], leave_out=["adapt-spacer"]) }}
         """
         if order not in (None, "merged"):
             raise Refusal(f"order cannot be {order!r}", 'write order="merged"')
+        procedure = self.vocabulary.parameters["procedure"]
+        kept = None if only is None else {self.parameter(name).id for name in self._words(only, "only")}
+        steps = self._words(leave_out, "leave_out") if leave_out else []
+        dropped = {self.concept(step, procedure.scheme or "") for step in steps}
         when = self.scope(case, conditions)
-        topic = self.topic(self.vocabulary.parameters["procedure"], when)
+        topic = self.topic(procedure, when)
         how = Show(contested, single, most=most)
         self.allowed(topic, Show("positions" if order else None, single))
         ordered, _, clashes = order_of_steps(topic, self.vocabulary)
-        claims, shown, items = dict.fromkeys(claim.id for claim in topic.claims), set[str](), []
-        standings = {self.standing(topic)}
+        ordered = tuple(step for step in ordered if step not in dropped)
+        shown, items, topics = set[str](), [], [topic]
         self.concepts.update(ordered)
         for step in ordered:
             concept = self.vocabulary.concepts[step]
-            lines = []
-            for name in concept.shows:
-                if name not in shown:
-                    shown.add(name)
-                    for answer in self._numbers(self.vocabulary.parameters[name], when):
-                        standings.add(self.standing(answer))
-                        claims.update(dict.fromkeys(claim.id for claim in answer.claims))
-                        own = scope_text(tuple(c for c in answer.when if c not in when), self.vocabulary)
-                        label = answer.parameter.label + (f", {own}" if own else "")
-                        lines.append(f"{self.form.escape(label)}: {self.told(answer, how, cite=True)}")
-            others = [self.vocabulary.concepts[o].label for pair in clashes if step in pair for o in pair if o != step]
+            wanted = [name for name in concept.shows if name not in shown and (kept is None or name in kept)]
+            shown.update(wanted)
+            found = [answer for name in wanted for answer in self._numbers(self.vocabulary.parameters[name], when)]
+            topics += found
+            lines = [f"{self._label(answer, when)}: {self.told(answer, how, cite=True)}" for answer in found]
+            others = [o for pair in clashes if step in pair for o in pair if o != step and o in ordered]
             if others:
-                lines.append(self.form.escape(f"Sources differ, before or after: {', '.join(others)}"))
+                labels = ", ".join(self.vocabulary.concepts[other].label for other in others)
+                lines.append(self.form.escape(f"Sources differ, before or after: {labels}"))
             if concept.hold_point:
                 lines.append(f"{self.form.strong('Stop')}: {self.form.escape(concept.hold_point)}")
-            label = concept.label[0].upper() + concept.label[1:]
-            items.append((self.form.escape(label), lines))
-        return Said(self.form.steps(items), " ".join(sorted(standings)), tuple(claims))
+            items.append((self.form.escape(concept.label[0].upper() + concept.label[1:]), lines))
+        return self._said_together(topics, self.form.steps(items))
+
+    def _said_together(self, topics: Sequence[Topic], text: str) -> Said:
+        standings = sorted({self.standing(topic) for topic in topics})
+        claims = dict.fromkeys(claim.id for topic in topics for claim in topic.claims)
+        return Said(text, " ".join(standings), tuple(claims))
+
+    def _label(self, topic: Topic, when: Scope) -> str:
+        own = scope_text(tuple(condition for condition in topic.when if condition not in when), self.vocabulary)
+        return self.form.escape(topic.parameter.label + (f", {own}" if own else ""))
 
     def _numbers(self, parameter: Parameter, when: Scope) -> list[Topic]:
         """What is said of a parameter in a case; a site is left out where the value of the whole tray holds."""
@@ -384,5 +402,3 @@ class Functions(Asker):
         Rules: {{ store_hash()[:12] }}
         """
         return Said(self.store.hash)
-
-

@@ -128,7 +128,9 @@ def read_record(path: Path) -> Record:
         return _record(document)
     except FileNotFoundError:
         name = path.name.removesuffix(ENDING)
-        raise unusable(path, f"is missing: nothing is known of {name}", "render it, and keep the two together") from None
+        raise unusable(
+            path, f"is missing: nothing is known of {name}", "render it, and keep the two together"
+        ) from None
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise unusable(path, "is no record of a rendered manuscript", "render the manuscript again") from None
 
@@ -142,12 +144,12 @@ def _record(document: Any) -> Record:
 
     queries = [
         Query(
-            _of(str, item["function"]), _of(list, item["arguments"]), _of(dict, item["keywords"]), _of(int, item["line"]),
-            _of(str, item["text"]), _of(str, item["says"]), _of(str, item["standing"]), texts(item["claims"]),
-            mapping(item["figures"]),
+            *(_of(str, item["function"]), _of(list, item["arguments"]), _of(dict, item["keywords"])),
+            *(_of(int, item["line"]), _of(str, item["text"]), _of(str, item["says"]), _of(str, item["standing"])),
+            *(texts(item["claims"]), mapping(item["figures"])),
         )
         for item in document["queries"]
-    ]  # fmt: skip
+    ]
     text = "\n".join(texts(document["text"]))
     passages = [
         Passage(_of(int, item["start"]), _of(int, item["end"]), list(item["queries"]), _of(bool, item["whole"]))

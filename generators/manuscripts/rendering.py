@@ -1,4 +1,4 @@
-"""Rendering a manuscript: two passes over it, so that what stands at its front may know what its end comes to use."""
+"""Rendering a manuscript: pass after pass, until what stands at its front knows what its end comes to use."""
 
 import hashlib
 from collections.abc import Callable
@@ -23,6 +23,9 @@ from trayconcord.shapes.compare import Comparison
 
 LONGEST = 1_000_000
 """Signs of a manuscript that is read."""
+
+MOST_PASSES = 6
+"""Passes after which a manuscript has to have settled: three do for one that uses every function."""
 
 UNCHECKED = ("store_hash",)
 """Functions whose answers are no passages: they change with any change of the store."""
@@ -58,10 +61,16 @@ def render(
     target = Path(out or name.removesuffix(".j2")).name
     compare = comparison or Comparison(store)
     form, folder = format_of(name), folder_for(target)
-    first = _Pass(name, Functions(store, compare, case, form, folder))
-    first.run(manuscript)
-    last = _Pass(name, Functions(store, compare, case, form, folder, before=first.functions))
-    text, passages = taken_out(last.run(manuscript), {n: query.text for n, query in enumerate(last.queries)})
+    before: Functions | None = None
+    for _ in range(MOST_PASSES):
+        last = _Pass(name, Functions(store, compare, case, form, folder, before))
+        raw = last.run(manuscript)
+        if last.functions.settled:
+            break
+        before = last.functions
+    else:
+        raise unusable(name, "asks for something else in every pass", "ask for nothing that depends on its own lists")
+    text, passages = taken_out(raw, {number: query.text for number, query in enumerate(last.queries)})
     record = Record(Path(name).name, folder, dict(case), text, last.queries, passages)
     return Rendered(text, last.figures, record, tuple(_notes(last.functions)))
 
@@ -82,7 +91,7 @@ def read_manuscript(path: Path) -> str:
 
 def _notes(functions: Functions) -> list[str]:
     notes = []
-    if len(functions.citations) and not functions.listed:
+    if functions.citations.order and not functions.listed:
         notes.append("it cites and has no reference list: place references() where it belongs")
     unwarned = functions.unwarned()
     if unwarned:

@@ -148,7 +148,7 @@ class Sandbox(ImmutableSandboxedEnvironment):
             isinstance(owner, kind) and getattr(obj, "__name__", "") in names for kind, names in _ALLOWED.items()
         )
 
-    def call(__self, __context: Context, __obj: Any, *args: Any, **kwargs: Any) -> Any:  # noqa: B902, N805
+    def call(__self, __context: Context, __obj: Any, *args: Any, **kwargs: Any) -> Any:
         """Call what may be called, and count what it makes."""
         return __self.made(super().call(__context, __obj, *args, **kwargs))
 
@@ -206,13 +206,13 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
         found.append(Complaint(Place(name, node.lineno), f"{word}: a manuscript stands alone", fix))
     known = set(environment.globals) - {TICK, JOINED}
     missing = find_undeclared_variables(tree) - known
-    for node in tree.find_all(nodes.Name):
-        if node.name in missing and node.ctx == "load":
-            near = next(iter(get_close_matches(node.name, sorted(known), 1)), None)
+    for used in tree.find_all(nodes.Name):
+        if used.name in missing and used.ctx == "load":
+            near = next(iter(get_close_matches(used.name, sorted(known), 1)), None)
             fix = f"did you mean {near}?" if near else f"functions are: {', '.join(sorted(known))}"
-            found.append(Complaint(Place(name, node.lineno), f"{node.name} is not defined", fix))
-        elif node.name in (TICK, JOINED) or (node.name in known and node.ctx != "load"):
-            found.append(Complaint(Place(name, node.lineno), f"{node.name} has a meaning already", "take another name"))
+            found.append(Complaint(Place(name, used.lineno), f"{used.name} is not defined", fix))
+        elif used.name in (TICK, JOINED) or (used.name in known and used.ctx != "load"):
+            found.append(Complaint(Place(name, used.lineno), f"{used.name} has a meaning already", "take another name"))
     return found
 
 
