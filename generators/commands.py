@@ -238,7 +238,8 @@ def render(options: Namespace) -> int:
     target, done = command.render_file(options.files[0], options.out, store, _case_of_manuscript(options.case, store))
     for name in done.figures:
         print(f"wrote {target.parent / name}")
-    print(f"wrote {target} with {len(done.passages)} passages from the rules")
+    count = len(done.passages)
+    print(f"wrote {target} with {count} passage{'s' * (count != 1)} from the rules")
     for note in done.notes:
         print(f"{options.files[0]}: {note}", file=sys.stderr)
     return OK

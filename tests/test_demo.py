@@ -29,7 +29,9 @@ def test_every_file_of_the_demo_says_that_it_is_invented(tmp_path: Path, capsys:
     assert main(["demo", str(tmp_path / "demo")]) == 0
     assert "an invented department" in capsys.readouterr().out
     files = sorted((tmp_path / "demo").iterdir())
-    assert [file.name for file in files] == ["course.yaml", "handout-2019.yaml", "handout-2024.yaml"]
+    assert [file.name for file in files] == ["course.yaml", "handout-2019.yaml", "handout-2024.yaml", "manual.md.j2"]
+    manuscript = files.pop().read_text(encoding="utf-8")
+    assert manuscript.startswith("{# Invented for the demo") and "chapter are invented" in manuscript
     for file in files:
         text = file.read_text(encoding="utf-8")
         assert text.startswith("# Invented for the demo")

@@ -264,7 +264,7 @@ class Asker:
             way = ways.index(claim.obtained) if claim.obtained in ways else len(ways)
             return (-kinds[kind].strength if kind in kinds else 0, way, claim.id)
 
-        return sorted(claims, key=rank)
+        return [*sorted(claims, key=rank)]
 
     def cited(self, records: list[Claim] | list[Claim | Ruling], most: int | None) -> str:
         """A space and the citation of some records, of at most so many sources."""

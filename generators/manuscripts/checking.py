@@ -136,7 +136,8 @@ def _edited(
     """What an author changed by hand, unless it is what the rules say now."""
     found = text[place.start : place.end]
     query, now = pairs[0]
-    wanted = now.text if whole and not isinstance(now, Refusal) else printed
+    changed = whole and not isinstance(now, Refusal) and now.says != query.says
+    wanted = now.text if changed and not isinstance(now, Refusal) else printed
     if found.strip() == wanted.strip():
         return
     first = text.count("\n", 0, place.start) + 1

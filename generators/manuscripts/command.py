@@ -17,8 +17,8 @@ from trayconcord.kb.model import Scope
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
 
-LONG = 300
-"""Signs of a text that a message quotes."""
+LONG, SHORT = 300, 80
+"""Signs of a text, and of a call, that a message quotes."""
 
 
 def render_file(manuscript: Path, out: Path | None, store: Store, case: Scope) -> tuple[Path, Rendered]:
@@ -105,7 +105,7 @@ _WORDS = {
     "figure": ("shows", "which"),
     "contested": ("reads", "but this is now contested:"),
     "unanswered": ("reads", "but the rules no longer give this:"),
-    "edited": ("was rendered, or would now be, as", "and reads"),
+    "edited": ("should read", "was changed by hand and reads"),
 }
 
 
@@ -113,14 +113,15 @@ def _told(path: Path, one: Stale) -> list[str]:
     place = f"{path}:{one.line}" if one.line else f"{path} (line {one.source_line} of the manuscript)"
     was, now = (_quoted(text) for text in (one.was, one.now))
     first, second = _WORDS[one.kind]
-    lines = [f"{place}: {one.kind}: {one.about}", f"    {first} {was}"]
+    about = one.about if len(one.about) <= SHORT else f"{one.about[:SHORT].rstrip(' ,')} …)"
+    lines = [f"{place}: {one.kind}: {about}", f"    {first} {was}"]
     lines.append(f"    {second} {one.now if one.kind in ('contested', 'unanswered') else now}")
     return [*lines, f"    fix: {one.fix}"]
 
 
 def _quoted(text: str) -> str:
     short = text if len(text) <= LONG else text[:LONG].rstrip() + " …"
-    return "\n      ".join(short.split("\n")) if short.strip() else "nothing"
+    return "\n      ".join(line.strip() for line in short.split("\n")) if short.strip() else "nothing"
 
 
 def json_verdicts(verdicts: Sequence[tuple[Path, Verdict]]) -> str:

@@ -10,13 +10,13 @@ from pathlib import PurePosixPath
 
 from trayconcord.generators.sheet_markdown import plain
 
-SIGNS = dict(zip("\ufdd0\ufdd1\ufdd2\ufdd3\ufdd4\ufdd5", [""] * 6, strict=True))
+SIGNS = str.maketrans("", "", "\ufdd0\ufdd1\ufdd2\ufdd3\ufdd4\ufdd5")
 """Characters that Unicode keeps for use within a program: they mark passages here, and no text may hold them."""
 
 
 def clean(text: str) -> str:
     """A text of the store without line breaks and without the signs that mark passages."""
-    return " ".join(text.translate(str.maketrans(SIGNS)).split())
+    return " ".join(text.translate(SIGNS).split())
 
 
 class Format:

@@ -108,7 +108,7 @@ class Functions(Asker):
     ) -> Said:  # fmt: skip
         """The lower end of a quantity that holds (of what is stated, with contested="span").
 
-        Leave {{ lowest("tray-adhesive-drying", contested="span") }} or longer for the adhesive to dry.
+        Never less than {{ lowest("spacer-thickness", impression_material="irreversible-hydrocolloid") }} of wax.
         """
         return self._end(0, parameter, case, Show(contested, single), conditions)
 
@@ -198,9 +198,9 @@ class Functions(Asker):
         for concept in chosen:
             found = [self.topic(column, self.scope(dict(here), {axis.id: concept})) for column in columns]
             topics += found
-            silent = [self.standing(topic) == "silent" and show.silent for topic in found]
+            unsaid = [bool(show.silent) and self.standing(topic) == "silent" for topic in found]
             cells = [
-                "–" if none else self.told(topic, show, cite=True) for topic, none in zip(found, silent, strict=True)
+                "–" if none else self.told(topic, show, cite=True) for topic, none in zip(found, unsaid, strict=True)
             ]
             lines.append([self.form.escape(self.vocabulary.concepts[concept].label), *cells])
         head = [self.form.escape(text) for text in (axis.label, *(column.label for column in columns))]
@@ -380,7 +380,7 @@ class Functions(Asker):
 
         {{ glossary("border-moulding", "spacer-thickness") }}
         """
-        chosen = [self._term(word) for word in dict.fromkeys(words)] if words else (self.before or self).named
+        chosen = dict.fromkeys(map(self._term, words)) if words else (self.before or self).named
         items = []
         for term in sorted(chosen, key=lambda term: (term.label.casefold(), term.id)):
             text = self.form.strong(self.form.escape(term.label))
@@ -391,7 +391,7 @@ class Functions(Asker):
     def references(self) -> Said:
         """The list of what the manuscript cites, in the order of first use. It may stand anywhere.
 
-        {{ references() }}
+        {{ cite("frenum-relief") }} {{ references() }}
         """
         self.listed = True
         return Said(self.form.references((self.before or self).citations.entries()))

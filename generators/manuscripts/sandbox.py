@@ -21,11 +21,11 @@ from markupsafe import Markup
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 
 MOST_WORK = 20_000_000
-"""Signs of text made, and turns of loops, in one pass over a manuscript."""
+"""What one pass over a manuscript may do: signs of text made, and what turns of loops and calls count for."""
 MOST_OUTPUT = 10_000_000
 """Signs of a rendered manuscript."""
-CALL = 1_000
-"""What a call of a function of the rules counts for."""
+TURN, CALL = 500, 1_000
+"""What a turn of a loop, and a call of a function of the rules, count for."""
 LARGEST = 10**12
 """The largest number that a manuscript may count with."""
 
@@ -172,7 +172,7 @@ def compiled(environment: Sandbox, source: str, name: str) -> Template:
         complaints = list(_unknown(tree, environment, name))
         if complaints:
             raise UnusableInput(complaints)
-        _count_loops(tree, environment)
+        _prepare(tree, environment)
         code: CodeType = environment.compile(tree, name, _file(name))
     except TemplateSyntaxError as error:
         raise UnusableInput([_syntax(error, environment, name)]) from None
@@ -207,7 +207,7 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
     known = set(environment.globals) - {TICK, JOINED}
     missing = find_undeclared_variables(tree) - known
     for used in tree.find_all(nodes.Name):
-        if used.name in missing and used.ctx == "load":
+        if used.name in (missing | {"self"}) and used.ctx == "load":
             near = next(iter(get_close_matches(used.name, sorted(known), 1)), None)
             fix = f"did you mean {near}?" if near else f"functions are: {', '.join(sorted(known))}"
             found.append(Complaint(Place(name, used.lineno), f"{used.name} is not defined", fix))
@@ -216,30 +216,33 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
     return found
 
 
-def _count_loops(tree: nodes.Template, environment: Sandbox) -> None:
-    """Let every turn of a loop and every run of a macro be counted, and every joining of texts."""
-    for node in list(tree.find_all((nodes.For, nodes.Macro, nodes.CallBlock))):
-        cost = 1 + sum(len(data.data) for data in node.find_all(nodes.TemplateData))
+def _prepare(tree: nodes.Template, environment: Sandbox) -> None:
+    """Let every turn of a loop and every run of a macro be counted, and every joining of texts. An ``if`` within an
+    expression that has no ``else`` gives nothing, as authors expect."""
+    bodies: tuple[type[nodes.For], ...] = (nodes.For, nodes.Macro, nodes.CallBlock)  # type: ignore[assignment]
+    for node in list(tree.find_all(bodies)):
+        cost = TURN + sum(len(data.data) for data in node.find_all(nodes.TemplateData))
         call = nodes.Call(nodes.Name(TICK, "load"), [nodes.Const(cost)], [], None, None)
         node.body.insert(0, nodes.ExprStmt(call).set_lineno(node.lineno))
-    _replace_joins(tree)
-    for node in tree.find_all(nodes.Node):
-        node.set_environment(environment)
+    _rewrite(tree)
+    tree.set_environment(environment)
 
 
-def _replace_joins(node: nodes.Node) -> None:
+def _rewrite(node: nodes.Node) -> None:
     for field, value in node.iter_fields():
         if isinstance(value, list):
-            setattr(node, field, [_without_join(item) for item in value])
+            setattr(node, field, [_rewritten(item) for item in value])
         else:
-            setattr(node, field, _without_join(value))
+            setattr(node, field, _rewritten(value))
     for child in node.iter_child_nodes():
-        _replace_joins(child)
+        _rewrite(child)
 
 
-def _without_join(node: Any) -> Any:
+def _rewritten(node: Any) -> Any:
     if isinstance(node, nodes.Concat):
         return nodes.Call(nodes.Name(JOINED, "load"), node.nodes, [], None, None).set_lineno(node.lineno)
+    if isinstance(node, nodes.CondExpr) and node.expr2 is None:
+        node.expr2 = nodes.Const("").set_lineno(node.lineno)
     return node
 
 

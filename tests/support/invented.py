@@ -46,7 +46,8 @@ def _entered(folder: Path, forms: tuple[str, ...], name: str) -> Entered:
 def enter_demo(folder: Path) -> Path:
     """The store into which the demo's forms were entered."""
     layer = folder / "demo" / "kb"
-    enter(lay_out(folder / "demo"), [layer], only=True, target=layer)
+    forms = [path for path in lay_out(folder / "demo") if path.suffix == ".yaml"]
+    enter(forms, [layer], only=True, target=layer)
     return layer
 
 
