@@ -116,7 +116,7 @@ def test_what_cannot_be_done_is_told_and_nothing_is_written(
 ) -> None:
     Path("m.md.j2").write_text(text, encoding="utf-8")
     before = files(desk)
-    assert main(["render", *arguments, "--kb", "kb"]) == 2
+    assert main(["render", *arguments, "--kb", "kb", "--only"]) == 2
     found = capsys.readouterr()
     assert told in found.err
     assert "fix: " in found.err and "Traceback" not in found.err
@@ -126,7 +126,7 @@ def test_what_cannot_be_done_is_told_and_nothing_is_written(
 
 def test_a_manuscript_that_is_no_text_is_told_at_its_line(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("m.md.j2").write_bytes(b"one\ntw\xe9\n")
-    assert main(["render", "m.md.j2", "--kb", "kb"]) == 2
+    assert main(["render", "m.md.j2", "--kb", "kb", "--only"]) == 2
     assert "m.md.j2:2: is not UTF-8" in capsys.readouterr().err
 
 
@@ -140,7 +140,7 @@ def test_a_failed_write_leaves_no_draft(desk: Path, monkeypatch: pytest.MonkeyPa
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "replace", full)
-    assert main(["render", "m.md.j2", "--kb", "kb"]) == 2
+    assert main(["render", "m.md.j2", "--kb", "kb", "--only"]) == 2
     assert files(desk) == before
 
 
@@ -149,13 +149,13 @@ def test_a_failed_write_leaves_no_draft(desk: Path, monkeypatch: pytest.MonkeyPa
 )
 def test_the_case_is_a_case_of_the_store_or_words(desk: Path, case: list[str]) -> None:
     Path("m.txt.j2").write_text('{{ value("spacer-thickness") }}', encoding="utf-8")
-    assert main(["render", "m.txt.j2", "--kb", "kb", "--case", *case]) == 0
+    assert main(["render", "m.txt.j2", "--kb", "kb", "--only", "--case", *case]) == 0
     assert Path("m.txt").read_text(encoding="utf-8") == "3 mm"
 
 
 def test_notes_to_the_author_go_beside_the_output(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("m.md.j2").write_text('{{ both("border-clearance", "upper-paste-wash") }}', encoding="utf-8")
-    assert main(["render", "m.md.j2", "--kb", "kb"]) == 0
+    assert main(["render", "m.md.j2", "--kb", "kb", "--only"]) == 0
     told = capsys.readouterr()
     assert told.out == "wrote m.md with 1 passage from the rules\n"
     assert "m.md.j2: it cites and has no reference list" in told.err
