@@ -16,6 +16,7 @@ from trayconcord.kb.values import Comparable, Interval, Membership
 from trayconcord.kb.vocabulary import Concept, Parameter, Term
 from trayconcord.shapes.answers import Casebook, contradictions
 from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.wording import citation, comparable_text, scope_text, stated_text
 
 MOST_NAMES = 4
@@ -251,9 +252,15 @@ class Asker:
     def behind(self, topic: Topic, show: Show) -> str:
         """The citation of what holds: of a ruling, itself and the sources that it agrees with."""
         if topic.ruling:
-            supporters = self.comparison.supporters(topic.ruling)
-            return self.cited([topic.ruling, *self.strongest(supporters)], show.most)
+            return self.cited([topic.ruling, *self.strongest(self._in_line_with(topic.ruling, topic))], show.most)
         return self.cited(self.strongest(topic.claims), show.most)
+
+    def _in_line_with(self, ruling: Ruling, topic: Topic) -> tuple[Claim, ...]:
+        """The claims of a topic that can be right together with a ruling."""
+        records: list[Claim | Ruling] = [ruling, *topic.claims]
+        values = [comparable(r.value, topic.parameter, self.vocabulary) for r in records if r.value is not None]
+        against = ValueTable(values, topic.parameter, self.vocabulary).conflicts[0]
+        return tuple(claim for number, claim in enumerate(topic.claims, 1) if not against >> number & 1)
 
     def strongest(self, claims: tuple[Claim, ...]) -> list[Claim | Ruling]:
         """Claims with the strongest kind of evidence first, what was read before what was remembered."""

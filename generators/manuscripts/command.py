@@ -12,7 +12,7 @@ from trayconcord.generators.manuscripts.functions import NAMES, Functions
 from trayconcord.generators.manuscripts.passages import read_record, record_json, record_path
 from trayconcord.generators.manuscripts.rendering import Rendered, render
 from trayconcord.generators.value_json import dump
-from trayconcord.kb.errors import unusable
+from trayconcord.kb.errors import UnusableInput, unusable
 from trayconcord.kb.model import Scope
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
@@ -39,13 +39,14 @@ def _may_write(target: Path) -> None:
         raise unusable(target, "is a folder", "name a file with --out")
     if not target.exists():
         return
-    if not record_path(target).exists():
-        raise unusable(target, "is no rendered manuscript", "remove it, or name another --out")
     try:
+        rendered = read_record(record_path(target)).text
         found = target.read_bytes().decode("utf-8", "replace").replace("\r\n", "\n")
+    except UnusableInput:
+        raise unusable(target, "is no rendered manuscript", "remove it, or name another --out") from None
     except OSError as error:
         raise unusable(target, f"cannot be read: {error.strerror}", "name another --out") from None
-    if found != read_record(record_path(target)).text:
+    if found != rendered:
         fix = "move what you changed into the manuscript and remove the file, or name another --out"
         raise unusable(target, "was changed by hand since it was rendered", fix)
 
