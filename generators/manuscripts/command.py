@@ -161,7 +161,8 @@ def functions_text() -> str:
         told, _, example = inspect.cleandoc(getattr(Functions, name).__doc__).partition("\n\n")
         parts.append(f"{name}\n{indent(told, '  ')}\n\n{indent(example, '      ')}")
     parts.append(
-        "In LaTeX write \\VAR{…}, \\BLOCK{…} and \\#{…} for {{ … }}, {% … %} and {# … #}. The ending of the name\n"
+        "In LaTeX write \\VAR{…}, \\BLOCK{…} and \\#{…} for {{ … }}, {% … %} and {# … #}, load the package svg for\n"
+        "figures, and set it with LuaLaTeX or XeLaTeX, since titles come in many scripts. The ending of the name\n"
         "before .j2 tells the format: md, html or tex; anything else is plain text."
     )
     return "\n\n".join(parts)

@@ -11,19 +11,16 @@ from collections.abc import Callable, Sequence
 from fractions import Fraction
 from typing import Any
 
-from trayconcord.generators.bench_card import concerns, order_of_steps
+from trayconcord.generators.bench_card import order_of_steps
 from trayconcord.generators.figures.chapters import figures_of
 from trayconcord.generators.figures.drawing import Figure
-from trayconcord.generators.manuscripts.asking import Asker, Refusal, Said, Show
-from trayconcord.generators.manuscripts.citations import marked
-from trayconcord.generators.manuscripts.formats import Format
-from trayconcord.generators.sheet_markdown import AUTHORITY
+from trayconcord.generators.manuscripts.apparatus import Apparatus
+from trayconcord.generators.manuscripts.asking import Refusal, Said, Show
 from trayconcord.kb.model import Claim, Ruling, Scope, in_order
-from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
-from trayconcord.kb.vocabulary import Caution, Parameter, Term
+from trayconcord.kb.vocabulary import Parameter, Term
 from trayconcord.shapes.answers import governing_value
-from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import comparable_text, scope_text
 
@@ -34,26 +31,8 @@ NAMES = (
 """The functions by name, in the order in which they are explained."""
 
 
-class Functions(Asker):
-    """The functions, answering in one pass over a manuscript. ``before`` are those of the pass before, which know what
-    it comes to use: so reference list, cautions and glossary may stand anywhere."""
-
-    def __init__(
-        self, store: Store, comparison: Comparison, case: Scope, form: Format, folder: str,
-        before: "Functions | None" = None,
-    ) -> None:  # fmt: skip
-        super().__init__(store, comparison, case, form)
-        self.folder, self.before = folder, before
-        self.listed, self.warned = False, set[str]()
-
-    @property
-    def settled(self) -> bool:
-        """Whether this pass came to use just what the one before did, so that another would print the same."""
-        return self.before is not None and self._used == self.before._used
-
-    @property
-    def _used(self) -> tuple[object, ...]:
-        return self.citations.order, self.concepts, self.cases, self.named
+class Functions(Apparatus):
+    """The functions, answering in one pass over a manuscript."""
 
     def ask(self, name: str, arguments: Sequence[Any], keywords: dict[str, Any]) -> Said:
         """What a function answers. Raises `Refusal`, also for arguments that do not fit."""
@@ -287,13 +266,7 @@ class Functions(Asker):
 
         {{ figure("maxillary-outline", {"arch": "maxillary", "dentition": "edentulous"}) }}
         """
-        when = dict(self.scope(case, conditions))
-        arches = ("maxillary", "mandibular")
-        found: dict[str, Figure] = {}
-        for arch in arches if "arch" not in when else (when["arch"],):
-            here = in_order(when | {"arch": arch}, self.vocabulary)
-            for chapter in self.vocabulary.chapters:
-                found |= {figure.name: figure for figure in figures_of(chapter, self.comparison, here)}
+        found = self._figures(self.scope(case, conditions))
         if not isinstance(name, str) or name not in found:
             terms = {known: Term(known, figure.title) for known, figure in found.items()}
             near = self.vocabulary.nearest(name, terms) if isinstance(name, str) else None
@@ -313,88 +286,18 @@ class Functions(Asker):
         files = {path: drawn.svg(alone=True).encode()} if self.form.figure_files else {}
         return Said(text, "", tuple(claims), files)
 
-    # --- what stands around it -----------------------------------------------------------------------------------
-
-    def cautions(self, *about: str) -> Said:
-        """The usual cautions: for parameters, materials, steps or cautions by id, or else for all that the manuscript
-        uses. They may stand anywhere.
-
-        {{ cautions() }} {{ cautions("autopolymerising-resin") }}
-        """
-        found: list[Caution] = self._cautions_for(about) if about else self._cautions_used()
-        self.warned |= {caution.id for caution in found}
-        items = []
-        for caution in found:
-            label = self.form.strong(self.form.escape(caution.label[0].upper() + caution.label[1:] + "."))
-            text = f"{label} {self.form.escape(caution.definition)}"
-            text += f" GHS {self.form.escape(', '.join(caution.hazards))}." if caution.hazards else ""
-            known = [source for source in caution.sources if source in self.store.sources]
-            text += f" {marked([self.citations.source_key(source) for source in known])}" if known else ""
-            items.append(text if caution.sources else f"{text} (Common practice.)")
-        return Said(self.form.bullets([*items, self.form.escape(AUTHORITY)]))
-
-    def _cautions_for(self, about: Sequence[str]) -> list[Caution]:
-        known: dict[str, Term] = {**self.vocabulary.cautions, **self.vocabulary.concepts, **self.vocabulary.parameters}
-        wanted, concepts = set[str](), set[str]()
-        for word in about:
-            name = self.known(word, "caution, material, step or parameter", known)
-            if name in self.vocabulary.cautions:
-                wanted.add(name)
-            elif name in self.vocabulary.concepts:
-                concepts.add(name)
-            else:
-                before = set(self.concepts)
-                self.topic(self.vocabulary.parameters[name], self.case)
-                concepts |= self.concepts - before
-        return self.vocabulary.cautions_among(wanted | {c.id for c in self.vocabulary.cautions_for(concepts)})
-
-    def _cautions_used(self) -> list[Caution]:
-        seen = self.before or self
-        found = self.vocabulary.cautions_for(seen.concepts)
-        return [c for c in found if any(concerns(c, case, self.vocabulary) for case in seen.cases or [self.case])]
-
-    def unwarned(self) -> list[Caution]:
-        """The cautions that what the manuscript uses calls for, and that it shows nowhere."""
-        return [caution for caution in self._cautions_used() if caution.id not in self.warned]
-
-    def term(self, word: str) -> Said:
-        """The preferred term for anything in the vocabulary, by its id or any other name it goes by.
-
-        Mix the {{ term("alginate") }}.
-        """
-        found = self._term(word)
-        if found not in self.named:
-            self.named.append(found)
-        return Said(self.form.escape(found.label))
-
-    def _term(self, word: object) -> Term:
-        among: dict[str, Term] = {**self.vocabulary.concepts, **self.vocabulary.parameters}
-        folded = word.casefold() if isinstance(word, str) else None
-        for term in among.values():
-            if folded in (term.id, *(name.casefold() for name in (term.label, *term.alt))):
-                return term
-        return among[self.known(word, "term", among)]
-
-    def glossary(self, *words: str) -> Said:
-        """Terms with their other names and definitions: those given, or else those that term() names anywhere.
-
-        {{ glossary("border-moulding", "spacer-thickness") }}
-        """
-        chosen = dict.fromkeys(map(self._term, words)) if words else (self.before or self).named
-        items = []
-        for term in sorted(chosen, key=lambda term: (term.label.casefold(), term.id)):
-            text = self.form.strong(self.form.escape(term.label))
-            text += " " + self.form.escape("(also " + ", ".join(term.alt) + ")") if term.alt else ""
-            items.append(f"{text}: {self.form.escape(term.definition)}" if term.definition else text)
-        return Said(self.form.bullets(items))
-
-    def references(self) -> Said:
-        """The list of what the manuscript cites, in the order of first use. It may stand anywhere.
-
-        {{ cite("frenum-relief") }} {{ references() }}
-        """
-        self.listed = True
-        return Said(self.form.references((self.before or self).citations.entries()))
+    def _figures(self, when: Scope) -> dict[str, Figure]:
+        """The figures of a case by name, drawn once; of both arches where it names none."""
+        if when not in self.drawn:
+            arches = [dict(when)["arch"]] if "arch" in dict(when) else ["maxillary", "mandibular"]
+            cases = [in_order(dict(when) | {"arch": arch}, self.vocabulary) for arch in arches]
+            self.drawn[when] = {
+                figure.name: figure
+                for here in cases
+                for chapter in self.vocabulary.chapters
+                for figure in figures_of(chapter, self.comparison, here)
+            }
+        return self.drawn[when]
 
     def store_hash(self) -> Said:
         """What identifies the rules that the manuscript was rendered from; it is no passage that can go stale.

@@ -242,7 +242,7 @@ def _rewritten(node: Any) -> Any:
     if isinstance(node, nodes.Concat):
         return nodes.Call(nodes.Name(JOINED, "load"), node.nodes, [], None, None).set_lineno(node.lineno)
     if isinstance(node, nodes.CondExpr) and node.expr2 is None:
-        node.expr2 = nodes.Const("").set_lineno(node.lineno)
+        node.expr2 = nodes.Const("", lineno=node.lineno)
     return node
 
 
