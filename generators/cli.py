@@ -174,7 +174,7 @@ def _parser() -> argparse.ArgumentParser:
         "render",
         commands.render,
         "Fill the text of a manual from the rules, or check with --check which passages of a rendered one still hold.",
-        "trayconcord render manual.md.j2 --kb my-department && trayconcord render --check manual.md --kb my-department",
+        "trayconcord render --check manual.md --kb my-department",
     )
     rendering.add_argument(
         "files", nargs="*", type=Path, metavar="FILE", help="a manuscript; with --check, rendered ones"

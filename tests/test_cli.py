@@ -18,7 +18,7 @@ from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
 
 COMMANDS = (
-    "add", "form", "check", "compare", "agenda", "build", "changes", "plan", "why", "sheets", "items", "demo",
+    "add", "form", "check", "compare", "agenda", "build", "changes", "plan", "why", "sheets", "items", "render", "demo",
     "explain", "terms",
 )  # fmt: skip
 REFUSED = NOTES.replace("value: 3,", "value: some,")

@@ -137,6 +137,8 @@ def test_a_function_prints_what_the_rules_say(filled, text: str, printed: str) -
         ('{{ cautions("monomer-vapor") }}', ["did you mean monomer-vapour?"]),
         ('{{ term("zzzzz") }}', ["no term is called 'zzzzz'"]),
         ('{{ steps(order="any") }}', ['write order="merged"']),
+        ("{{ value({'a': 1}.b) }}", ["'dict object' has no attribute 'b'"]),
+        ("{{ value(range) }}", ["function cannot be an argument"]),
     ],
 )  # fmt: skip
 def test_what_cannot_be_answered_is_told_at_its_line(refused, text: str, told: list[str]) -> None:
