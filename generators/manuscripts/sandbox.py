@@ -289,7 +289,7 @@ def _line_of(trace: TracebackType | None, template: Template) -> tuple[int, bool
             line, ours = template.get_corresponding_lineno(trace.tb_lineno), False
         else:
             module = str(trace.tb_frame.f_globals.get("__name__", ""))
-            ours = module.startswith("trayconcord.") and module != __name__
+            ours = module.partition(".")[0] == "trayconcord" and module != __name__
         trace = trace.tb_next
     return line, ours
 
