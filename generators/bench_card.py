@@ -11,10 +11,10 @@ from trayconcord.generators.plan_output import value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
-from trayconcord.kb.values import Interval, Steps
-from trayconcord.kb.vocabulary import Caution, Concept
-from trayconcord.shapes.answers import Answer, governing_value, occurs
-from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.generators.work_order import work_order
+from trayconcord.kb.model import Scope
+from trayconcord.kb.vocabulary import Caution, Concept, Vocabulary
+from trayconcord.shapes.answers import Answer
 from trayconcord.shapes.wording import position_text, scope_text
 
 SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
@@ -58,12 +58,10 @@ def bench_card(made: Plan) -> str:
     """The card as one page that needs no other file."""
     vocabulary = made.store.vocabulary
     references = ReferenceList(made.store)
-    planned, origin, clashes = _order(made)
-    needless = [step for step in planned if any(_none(name, made) for name in vocabulary.concepts[step].unless_none)]
-    order = [step for step in planned if step not in needless]
+    order = work_order(made.case.when, made.comparison)
     shown: set[str] = set()
     steps = []
-    for step in order:
+    for step in order.steps:
         wanted = [parameter for parameter in vocabulary.concepts[step].shows if parameter not in shown]
         lines = tuple(line for parameter in wanted for line in _lines(parameter, made, references))
         shown |= set(wanted)
@@ -71,13 +69,13 @@ def bench_card(made: Plan) -> str:
             Step(
                 vocabulary.concepts[step],
                 lines,
-                tuple(caution for caution in vocabulary.cautions_for([step]) if _concerns(caution, made)),
                 tuple(
-                    vocabulary.concepts[other].label
-                    for pair in clashes
-                    if step in pair
-                    for other in pair
-                    if other != step and other not in needless
+                    caution
+                    for caution in vocabulary.cautions_for([step])
+                    if concerns(caution, made.case.when, vocabulary)
+                ),
+                tuple(
+                    vocabulary.concepts[o].label for pair in order.both_ways if step in pair for o in pair if o != step
                 ),
             )
         )
@@ -89,14 +87,16 @@ def bench_card(made: Plan) -> str:
         title=made.case.label or "Bench card",
         case=scope_text(made.case.when, vocabulary),
         steps=steps,
-        origin=origin,
-        needless=[vocabulary.concepts[step].label for step in needless],
+        origin=order.origin,
+        needless=[vocabulary.concepts[step].label for step in order.needless],
         because=[
             line
-            for name in dict.fromkeys(name for step in needless for name in vocabulary.concepts[step].unless_none)
+            for name in dict.fromkeys(name for step in order.needless for name in vocabulary.concepts[step].unless_none)
             for line in _lines(name, made, references)
         ],
-        supplies=_supplies(made, {name for step in needless for name in vocabulary.concepts[step].shows}, references),
+        supplies=_supplies(
+            made, {name for step in order.needless for name in vocabulary.concepts[step].shows}, references
+        ),
         quantities=[found for found in derived(made) if found.text],
         figure=(Markup(figure.svg()), figure) if figure else None,
         cautions=_all_cautions(steps, made),
@@ -107,36 +107,9 @@ def bench_card(made: Plan) -> str:
     )
 
 
-def _order(made: Plan) -> tuple[tuple[str, ...], str, list[tuple[str, str]]]:
-    """The steps of the case, where their order comes from, and the pairs that sources put both ways round."""
-    vocabulary = made.store.vocabulary
-    topic = made.comparison.at("procedure", made.case.when)
-    governing = governing_value(topic, vocabulary)
-    if isinstance(governing, Steps):
-        return governing.steps, "as the course rules" if topic.ruling else f"as {len(topic.voices)} voices agree", []
-    stated = [tuple(s for s in order if occurs(s, made.case.when, vocabulary)) for order in orders_of(topic.claims)]
-    orders = [order for order in stated if order]
-    if not orders:
-        return (), "", []
-    clashes = both_ways(orders, vocabulary)
-    origin = "from one source" if len(topic.voices) == 1 else f"merged from {len(topic.voices)} sources that differ"
-    return merged(orders, vocabulary), origin, clashes
-
-
-def _none(parameter: str, made: Plan) -> bool:
-    """Whether a parameter is answered with none for the case as a whole."""
-    found = [answer for answer in made.found.answers if answer.parameter.id == parameter]
-    values = [
-        governing_value(answer.topic, made.store.vocabulary) for answer in found if answer.topic.when == made.case.when
-    ]
-    nothing = made.store.vocabulary.parameters[parameter].none_means
-    return nothing is not None and Interval(nothing, nothing) in values
-
-
-def _concerns(caution: Caution, made: Plan) -> bool:
-    """Whether a caution can concern the case: not one that a tray material brings which the case rules out."""
-    vocabulary = made.store.vocabulary
-    scheme, chosen = vocabulary.axes["tray-material"].scheme, dict(made.case.when).get("tray-material")
+def concerns(caution: Caution, case: Scope, vocabulary: Vocabulary) -> bool:
+    """Whether a caution can concern a case: not one that a tray material brings which the case rules out."""
+    scheme, chosen = vocabulary.axes["tray-material"].scheme, dict(case).get("tray-material")
     materials = [
         concept
         for concept in caution.arises_from
@@ -193,5 +166,5 @@ def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:
     vocabulary = made.store.vocabulary
     of_case = vocabulary.cautions_for(concept for _, concept in made.case.when)
     named = [caution for step in steps for caution in step.cautions]
-    named += [caution for caution in of_case if _concerns(caution, made)]
+    named += [caution for caution in of_case if concerns(caution, made.case.when, vocabulary)]
     return vocabulary.cautions_among(caution.id for caution in named)

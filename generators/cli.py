@@ -210,6 +210,27 @@ def _parser() -> argparse.ArgumentParser:
         sub.add_argument(
             "--previous", type=Path, metavar="FILE", help="items.json to list what is withdrawn since (build: its own)"
         )
+    rendering = command(
+        "render",
+        commands.render,
+        "Fill the text of a manual from the rules, or check with --check which passages of a rendered one still hold.",
+        "trayconcord render --check manual.md --kb my-department",
+    )
+    rendering.add_argument(
+        "files", nargs="*", type=Path, metavar="FILE", help="a manuscript; with --check, rendered ones"
+    )
+    rendering.add_argument(
+        "--case",
+        nargs="+",
+        metavar="CASE",
+        help="the case where the manuscript names none: a file, a case of the store by id, or axis=concept …",
+    )
+    rendering.add_argument("--out", type=Path, metavar="FILE", help="file to write (default: the name without .j2)")
+    rendering.add_argument(
+        "--check", action="store_true", help="check rendered manuscripts; exit status 1 if something no longer holds"
+    )
+    rendering.add_argument("--format", choices=("text", "json"), default="text", help="of what --check prints")
+    rendering.add_argument("--functions", action="store_true", help="explain what a manuscript may call")
     demo = command(
         "demo",
         commands.demo,
@@ -231,7 +252,9 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (add, form, check, compare, agenda, build, exported, planned, reasons, marking, sheets, items, terms):
+    for sub in (
+        add, form, check, compare, agenda, build, exported, planned, reasons, marking, sheets, items, rendering, terms,
+    ):  # fmt: skip
         sub.add_argument(
             "--kb",
             action="append",

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from trayconcord.kb.case_file import CaseFile
+    from trayconcord.kb.model import Scope
     from trayconcord.kb.store import Store
 
 OK = 0
+STALE = 1
 DEFAULT_STORE = Path("trayconcord-kb")
 
 
@@ -250,6 +252,45 @@ def items(options: Namespace) -> int:
     else:
         print(data.decode(), end="")
     return OK
+
+
+def render(options: Namespace) -> int:
+    """Render a manuscript, check rendered ones, or explain the functions of a manuscript."""
+    from trayconcord.generators.manuscripts import command
+    from trayconcord.kb.errors import unusable
+    from trayconcord.shapes.compare import Comparison
+
+    if options.functions:
+        print(command.functions_text())
+        return OK
+    if not options.files or (len(options.files) > 1 and not options.check):
+        raise unusable("render", "takes one manuscript, or --check and rendered ones", "trayconcord render --help")
+    if options.check and (options.case or options.out):
+        raise unusable("render --check", "takes neither --case nor --out", "name the rendered files alone")
+    store = _loaded(options)
+    if options.check:
+        comparison = Comparison(store)
+        verdicts = [(path, command.check_file(path, store, comparison)) for path in options.files]
+        if options.format == "json":
+            print(command.json_verdicts(verdicts), end="")
+        else:
+            print(command.text_verdicts(verdicts))
+        return STALE if any(verdict.stale for _, verdict in verdicts) else OK
+    target, done = command.render_file(options.files[0], options.out, store, _case_of_manuscript(options.case, store))
+    for name in done.figures:
+        print(f"wrote {target.parent / name}")
+    count = len(done.passages)
+    print(f"wrote {target} with {count} passage{'s' * (count != 1)} from the rules")
+    for note in done.notes:
+        print(f"{options.files[0]}: {note}", file=sys.stderr)
+    return OK
+
+
+def _case_of_manuscript(words: list[str] | None, store: "Store") -> "Scope":
+    if not words:
+        return ()
+    taught = {case.id: case.when for case in store.cases}
+    return taught[words[0]] if len(words) == 1 and words[0] in taught else _case(words, store).when
 
 
 def demo(options: Namespace) -> int:

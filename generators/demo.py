@@ -1,4 +1,4 @@
-"""The demo: the forms of an invented department, laid out for a tour of the commands."""
+"""The demo: forms and a manuscript of an invented department, laid out for a tour of the commands."""
 
 import os
 import shutil
@@ -10,11 +10,13 @@ from trayconcord.kb.errors import unusable
 
 
 def lay_out(folder: Path) -> list[Path]:
-    """Write the demo's forms into a new folder; returns them. Raises `UnusableInput` where the folder exists."""
+    """Write the demo's files into a new folder; returns them. Raises `UnusableInput` where the folder exists."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise unusable(folder, "exists already", "name a folder that does not exist yet")
     names = sorted(
-        path.name for path in (files("trayconcord.generators") / "demo").iterdir() if path.name.endswith(".yaml")
+        path.name
+        for path in (files("trayconcord.generators") / "demo").iterdir()
+        if path.name.endswith((".yaml", ".j2"))
     )
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)

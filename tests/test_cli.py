@@ -20,7 +20,7 @@ from trayconcord.shapes.rules import page_names
 
 COMMANDS = (
     "add", "form", "check", "compare", "agenda", "build", "export", "changes", "plan", "why", "mark", "sheets", "items",
-    "demo", "explain", "terms",
+    "render", "demo", "explain", "terms",
 )  # fmt: skip
 REFUSED = NOTES.replace("value: 3,", "value: some,")
 

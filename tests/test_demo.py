@@ -33,8 +33,11 @@ def test_every_file_of_the_demo_says_that_it_is_invented(tmp_path: Path, capsys:
     assert "an invented department" in capsys.readouterr().out
     files = sorted((tmp_path / "demo").iterdir())
     assert [file.name for file in files] == [
-        "course.yaml", "handout-2019.yaml", "handout-2024.yaml", "lower-alginate.yaml", "measured-trays.yaml",
+        "course.yaml", "handout-2019.yaml", "handout-2024.yaml", "lower-alginate.yaml", "manual.md.j2",
+        "measured-trays.yaml",
     ]  # fmt: skip
+    manuscript = files.pop(4).read_text(encoding="utf-8")
+    assert manuscript.startswith("{# Invented for the demo") and "chapter are invented" in manuscript
     for file in files:
         text = file.read_text(encoding="utf-8")
         assert text.startswith("# Invented for the demo")
