@@ -184,7 +184,7 @@ def why(options: Namespace) -> int:
 
 def sheets(options: Namespace) -> int:
     """Write study sheets after a plan."""
-    from trayconcord.generators.build import write_folder
+    from trayconcord.generators.output import write_folder
     from trayconcord.generators.plans import default_plan, read_plan
     from trayconcord.generators.sheet_pages import planned_sheets
     from trayconcord.shapes.compare import Comparison
@@ -201,10 +201,11 @@ def sheets(options: Namespace) -> int:
 def items(options: Namespace) -> int:
     """Make question items."""
     from trayconcord.generators.item_command import bank_as
+    from trayconcord.generators.output import write_file
 
     data = bank_as(options, _loaded(options))
     if options.out:
-        options.out.write_bytes(data)
+        write_file(data, options.out)
         print(f"wrote {options.out}")
     else:
         print(data.decode(), end="")
