@@ -5,6 +5,7 @@ its process lives; one that a dead process left is cleared away by the next writ
 """
 
 import contextlib
+import errno
 import os
 import re
 import shutil
@@ -30,7 +31,7 @@ def write_folder(pages: dict[str, bytes], out: Path) -> list[str]:
     Raises `UnusableInput`.
     """
     unfit = unfit_name(pages)
-    if unfit:
+    if unfit is not None:
         raise unusable(out / unfit, "cannot be the name of a file on every system", "mend the id in the store")
     contents = {MARKER: b"This folder is replaced by the next build.\n"} | pages
     with _told(out, "choose another --out"):
@@ -83,8 +84,11 @@ def _told(path: Path, fix: str) -> Iterator[None]:
 
 
 def _real(path: Path) -> Path:
-    """A symbolic link stays, and what it leads to is replaced. (`Path.resolve` falls over a loop of links.)"""
-    return Path(os.path.realpath(path))
+    """A symbolic link stays, and what it leads to is replaced. Raises OSError for a loop of links."""
+    real = Path(os.path.realpath(path))
+    if real.is_symlink():
+        raise OSError(errno.ELOOP, os.strerror(errno.ELOOP))
+    return real
 
 
 def _before(out: Path) -> Path:
@@ -163,11 +167,11 @@ def _draft(place: Path, folder: bool = True) -> Iterator[Path]:
 
 
 def _remove(path: Path) -> None:
-    if path.is_dir() and not path.is_symlink():
-        shutil.rmtree(path, ignore_errors=True)
-    else:
-        with contextlib.suppress(OSError):
-            path.unlink()
+    with contextlib.suppress(OSError):  # housekeeping, which the next writer finishes
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink(missing_ok=True)
 
 
 @contextlib.contextmanager
@@ -201,7 +205,8 @@ def _locked(path: Path, wait: float) -> Iterator[bool]:
                 yield True
                 return
     finally:
-        os.close(handle)
+        with contextlib.suppress(OSError):
+            os.close(handle)
 
 
 def _umask() -> int:

@@ -84,7 +84,7 @@ def write_all(layer: Path, contents: dict[str, bytes], made_from: dict[str, byte
 def _refuse_unfit(layer: Path, contents: dict[str, bytes]) -> None:
     """Nothing is written outside the store, nor what a copy of the store could not hold on another system."""
     unfit = unfit_name(sorted(contents))
-    if unfit:
+    if unfit is not None:
         raise unusable(layer / unfit, "cannot be the name of a file on every system", "choose a plain name")
     for name in sorted(contents):
         home = layer / name

@@ -121,12 +121,11 @@ def read_turtle(data: bytes, name: str, graph: Graph, flat: bool = True) -> Line
         reason = str(getattr(error, "_why", "")) or "not Turtle"
         place = Place(name, parser.line)
         raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
-    except (ValueError, RecursionError, AssertionError, IndexError, AttributeError, TypeError) as error:
+    except Exception as error:  # rdflib raises many kinds for bad Turtle
         known = isinstance(error, (ValueError, RecursionError)) and str(error)
         reason = str(error).splitlines()[0] if known else "cannot be read as Turtle; does it end too early?"
-        raise UnusableInput(
-            [Complaint(Place(name, parser.line), f"Turtle syntax: {reason}", "mend the file")]
-        ) from None
+        place = Place(name, parser.line)
+        raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the file")]) from None
     return parser.lines_of
 
 
