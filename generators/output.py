@@ -98,9 +98,10 @@ def _before(out: Path) -> Path:
 def _put_in_place(contents: dict[str, bytes], out: Path) -> None:
     if not out.name:
         raise unusable(out, "is no folder of its own", "choose another --out")
-    recover(out)
-    _refuse_foreign(out)
     out.parent.mkdir(parents=True, exist_ok=True)
+    with _alone(out.parent):
+        _recover(out)
+        _refuse_foreign(out)
     with _draft(out) as draft:
         _fill(draft, contents)
         with _alone(out.parent):
@@ -148,7 +149,7 @@ def _draft(place: Path, folder: bool = True) -> Iterator[Path]:
     with _alone(place.parent):
         for left in place.parent.iterdir():
             if left.name.startswith(start) and re.fullmatch(r"\w{8}", left.name[len(start) :]):
-                with _locked(left, wait=0) as dead:
+                with contextlib.suppress(OSError), _locked(left, wait=0) as dead:
                     if dead:
                         _remove(left)
         if folder:
