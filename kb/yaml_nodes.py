@@ -13,6 +13,9 @@ LARGEST = 500_000
 MOST_VALUES = 50_000
 """Values an input file may hold: some four thousand claims, which are read within seconds."""
 
+DEEPEST = 30
+"""Levels of lists and mappings; no form has more than six."""
+
 MOST = 200
 """Complaints about one file; nobody reads on, and a file made of mistakes must not take minutes."""
 
@@ -21,6 +24,7 @@ class _Loader(yaml.SafeLoader):
     """Composes nodes only; an alias, by which a small file could stand for a huge one, is refused."""
 
     composed = 0
+    depth = 0
 
     def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
         if self.check_event(yaml.AliasEvent):
@@ -32,7 +36,12 @@ class _Loader(yaml.SafeLoader):
                 problem=f"more than {MOST_VALUES:,} values; split the file",
                 problem_mark=self.peek_event().start_mark,  # type: ignore[no-untyped-call]
             )
-        return super().compose_node(parent, index)
+        self.depth += 1
+        if self.depth > DEEPEST:  # every token costs time for each level that is open
+            raise RecursionError
+        node = super().compose_node(parent, index)
+        self.depth -= 1
+        return node
 
 
 def compose(path: Path) -> yaml.MappingNode:

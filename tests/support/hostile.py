@@ -47,7 +47,10 @@ from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.rules import rule_book
 
 PATIENCE = 5.0
-"""Seconds within which every input must be answered."""
+"""Seconds of computing within which every input must be answered."""
+
+WAIT = 60.0
+"""Seconds after which a reader counts as waiting for something, however busy the machine is."""
 
 
 class Hang(BaseException):
@@ -186,7 +189,8 @@ SHAPES = """\
 @prefix sh: <http://www.w3.org/ns/shacl#> .
 @prefix tc: <https://w3id.org/trayconcord/def/> .
 ours:page a sh:NodeShape ; sh:targetClass tc:Claim ; sh:message "no page" ;
-  sh:property [ sh:path bibo:locator ; sh:minCount 1 ; sh:pattern "^p" ; sh:or ( [ sh:maxLength 9 ] [ sh:in ("p. 1") ] ) ] .
+  sh:property [ sh:path bibo:locator ; sh:minCount 1 ; sh:pattern "^p" ;
+    sh:or ( [ sh:maxLength 9 ] [ sh:in ("p. 1") ] ) ] .
 rule:single-voice sh:severity sh:Warning .
 ours:query a sh:NodeShape ; sh:targetClass tc:Source ;
   sh:sparql [ sh:message "m" ; sh:select "SELECT $this WHERE { $this ?p ?o FILTER(?o = 1) }" ] .
@@ -356,7 +360,8 @@ TOKENS = [
     "\x00", "\ufeff", "\u202e", "\u200f", "\x1b[31m", "\x85", "\u2028", "\ufffe", "🦷", "e\u0301", "\\ud800", "\\udfff",
     "\\x00", "\\u0000", "\\U0010ffff", "\\U99999999", "\t", "\r", "\r\n", "\n",
     # YAML
-    "&a", "*a", "<<: *a", "!!python/object/apply:os.system [id]", "!!binary ", "!!int ", "---\n", "...\n", "%YAML 9.9\n",
+    "&a", "*a", "<<: *a", "!!python/object/apply:os.system [id]", "!!binary ", "!!int ", "---\n", "...\n",
+    "%YAML 9.9\n",
     "[", "]", "{", "}", "{{", "}}", "- ", "? ", ": ", "|", ">", "'", '"', "# ", "~", "null", "true", "@", "`", ", ",
     # Turtle, SHACL, SPARQL
     "<", ">", "_:b", "[]", "()", "( 1 )", "a", ";", ",", ".", "^^", "@en", '"""', "@prefix", "@base <file:///etc/> .",
@@ -365,7 +370,8 @@ TOKENS = [
     "sh:sparql", "sh:node", "sh:property", "sh:not", "sh:deactivated true", "SERVICE <http://127.0.0.1:9/> {}",
     "tc:min", "tc:Claim", "tc:Ruling", "tc:steps", "tc:exactly true", "tc:parameter parameter:procedure",
     # templates and scripts
-    "{{ 7 * 7 }}", "{% for i in range(10**9) %}", "{{ ''.__class__.__mro__ }}", "<script>alert(1)</script>", "&amp;", "]]>",
+    "{{ 7 * 7 }}", "{% for i in range(10**9) %}", "{{ ''.__class__.__mro__ }}", "<script>alert(1)</script>",
+    "&amp;", "]]>",
     # JSON
     "null", "true", "-1", "1e999", "[]", "{}", '""', '"\\ud800"', "[" * 2000, "{" * 500,
 ]  # fmt: skip
@@ -460,7 +466,7 @@ def feed(reader: Reader, data: bytes) -> bool:
     """
     path = WORLD.folder / f"{reader.name}.input"
     path.write_bytes(data)
-    with _within(PATIENCE), _no_traceback_logged():
+    with _in_time(), _no_traceback_logged():
         try:
             reader.read(path)
         except UnusableInput as error:
@@ -471,17 +477,21 @@ def feed(reader: Reader, data: bytes) -> bool:
 
 
 @contextmanager
-def _within(seconds: float) -> Iterator[None]:
-    def ring(*_: object) -> None:
-        raise Hang(f"no answer within {seconds} s")
+def _in_time() -> Iterator[None]:
+    timers = ((signal.ITIMER_PROF, signal.SIGPROF, PATIENCE), (signal.ITIMER_REAL, signal.SIGALRM, WAIT))
 
-    before = signal.signal(signal.SIGALRM, ring)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    def ring(number: int, _: object) -> None:
+        raise Hang(f"no answer in time ({signal.Signals(number).name})")
+
+    before = [signal.signal(number, ring) for _, number, _ in timers]
+    for timer, _, seconds in timers:
+        signal.setitimer(timer, seconds)
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        for (timer, number, _), handler in zip(timers, before, strict=True):
+            signal.setitimer(timer, 0)
+            signal.signal(number, handler)
 
 
 class _Listener(logging.Handler):
