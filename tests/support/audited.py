@@ -70,10 +70,13 @@ if __name__ == "__main__":
 
     statuses = []
     for number, arguments in enumerate(commands):
-        with open(f"{FOLDER}/said-{number}.txt", "w", encoding="utf-8", errors="backslashreplace") as said:
-            with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
-                try:
-                    statuses.append(main(arguments))
-                except SystemExit as end:
-                    statuses.append(end.code)
+        with (
+            open(f"{FOLDER}/said-{number}.txt", "w", encoding="utf-8", errors="backslashreplace") as said,
+            contextlib.redirect_stdout(said),
+            contextlib.redirect_stderr(said),
+        ):
+            try:
+                statuses.append(main(arguments))
+            except SystemExit as end:
+                statuses.append(end.code)
     print(json.dumps(statuses))

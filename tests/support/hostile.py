@@ -291,8 +291,8 @@ def _read_bank(path: Path) -> object:
 @cache
 def _forms() -> list[bytes]:
     demo = lay_out(WORLD.folder / "demo")
-    sources = sorted(load().sources.values(), key=lambda source: source.id)[::12]
     store = load()
+    sources = [store.sources[name] for name in sorted(store.sources)[::12]]
     texts = [_form("one"), RULINGS, *(form_text(source, store.claims_of(source.id)) for source in sources)]
     found = [text.encode() for text in texts] + [path.read_bytes() for path in demo]
     return [data for data in found if len(data) < 6000]
