@@ -99,10 +99,10 @@ class _World:
     def store(self, *documents: bytes) -> Store:
         """The store that some Turtle documents make with the few parameters. Raises `UnusableInput`."""
         graph = new_graph()
-        for triple in self.few:
-            graph.add(triple)
         for number, data in enumerate(documents):
             read_turtle(data, f"document-{number}.ttl", graph)
+        for triple in self.few:
+            graph.add(triple)
         return of_graph(graph, {})
 
     @cached_property
