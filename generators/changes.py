@@ -174,8 +174,10 @@ def _read(path: Path) -> Record:
     except json.JSONDecodeError as error:
         place = Place(str(path), error.lineno, error.colno)
         raise UnusableInput([Complaint(place, f"JSON syntax: {error.msg}", "build the export again")]) from None
-    except RecursionError:
-        raise unusable(path, "is nested too deeply", "name an export/rules.json that build has written") from None
+    except (RecursionError, ValueError):  # ValueError: a number of thousands of digits
+        raise unusable(
+            path, "is nested too deeply or holds an endless number", "name an export/rules.json that build has written"
+        ) from None
     if not _is_export(document):
         raise unusable(path, "is no rule export of this format", "name an export/rules.json that build has written")
     found: Record = document

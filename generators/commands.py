@@ -133,9 +133,9 @@ def build(options: Namespace) -> int:
 
 def export(options: Namespace) -> int:
     """Write the rule export."""
-    from trayconcord.generators.build import write_folder
     from trayconcord.generators.export import rules_document
-    from trayconcord.generators.export_files import export_files, one_file, write_file
+    from trayconcord.generators.export_files import export_files, one_file
+    from trayconcord.generators.output import write_file, write_folder
     from trayconcord.shapes.compare import Comparison
 
     store = _loaded(options)
@@ -227,7 +227,7 @@ def mark(options: Namespace) -> int:
 
 def sheets(options: Namespace) -> int:
     """Write study sheets after a plan."""
-    from trayconcord.generators.build import write_folder
+    from trayconcord.generators.output import write_folder
     from trayconcord.generators.plans import default_plan, read_plan
     from trayconcord.generators.sheet_pages import planned_sheets
     from trayconcord.shapes.compare import Comparison
@@ -244,10 +244,11 @@ def sheets(options: Namespace) -> int:
 def items(options: Namespace) -> int:
     """Make question items."""
     from trayconcord.generators.item_command import bank_as
+    from trayconcord.generators.output import write_file
 
     data = bank_as(options, _loaded(options))
     if options.out:
-        options.out.write_bytes(data)
+        write_file(data, options.out)
         print(f"wrote {options.out}")
     else:
         print(data.decode(), end="")

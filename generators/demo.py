@@ -1,11 +1,9 @@
 """The demo: forms and a manuscript of an invented department, laid out for a tour of the commands."""
 
-import os
-import shutil
-import tempfile
 from importlib.resources import files
 from pathlib import Path
 
+from trayconcord.generators.output import write_new_folder
 from trayconcord.kb.errors import unusable
 
 
@@ -18,16 +16,5 @@ def lay_out(folder: Path) -> list[Path]:
         for path in (files("trayconcord.generators") / "demo").iterdir()
         if path.name.endswith((".yaml", ".j2"))
     )
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=".demo-", dir=folder.parent))
-        try:
-            for name in names:
-                (draft / name).write_bytes((files("trayconcord.generators") / "demo" / name).read_bytes())
-            os.chmod(draft, 0o755)
-            os.rename(draft, folder)
-        finally:
-            shutil.rmtree(draft, ignore_errors=True)
-    except OSError as error:
-        raise unusable(folder, f"cannot be written: {error.strerror or error}", "choose another folder") from None
+    write_new_folder({name: (files("trayconcord.generators") / "demo" / name).read_bytes() for name in names}, folder)
     return [folder / name for name in names]

@@ -1,5 +1,6 @@
 """Entering forms: read whole, compare, write all or nothing."""
 
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import chain, count
@@ -35,7 +36,7 @@ class Entered:
 
 def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> Entered:
     """Enter forms into the store at ``target``. Raises `UnusableInput`; the store is then as it was."""
-    if {"site-packages", "dist-packages"} & set(target.resolve().parts):
+    if {"site-packages", "dist-packages"} & set(Path(os.path.realpath(target)).parts):
         raise unusable(target, "lies in an installed package", "name a folder of your own with --kb")
     ruled = standing(target, "rulings")
     before = load([layer for layer in layers if layer != target or target.exists()], only)

@@ -1,7 +1,6 @@
 """The folder of the rule export: every file of it, the same in a site and by itself."""
 
 from importlib.resources import files
-from pathlib import Path
 
 from trayconcord.generators.export import Record, rules_document
 from trayconcord.generators.export_context import graph_of
@@ -10,7 +9,6 @@ from trayconcord.generators.export_page import contract_page
 from trayconcord.generators.export_tables import csv_files
 from trayconcord.generators.value_json import dump
 from trayconcord.generators.yaml_text import yaml_text
-from trayconcord.kb.errors import unusable
 from trayconcord.kb.store import Store
 from trayconcord.kb.turtle import write_turtle
 from trayconcord.shapes.compare import Comparison
@@ -56,11 +54,3 @@ def one_file(form: str, document: Record) -> bytes:
             return yaml_text(document).encode()
         case _:
             return dump(document).encode()
-
-
-def write_file(data: bytes, path: Path) -> None:
-    """Write one file. Raises `UnusableInput`."""
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise unusable(path, f"cannot be written: {error.strerror or error}", "choose another --out") from None

@@ -8,7 +8,9 @@ from typing import Any
 from trayconcord.generators.item_bank import may_ask
 from trayconcord.generators.items import Item
 from trayconcord.kb.errors import unusable
+from trayconcord.kb.files import read_regular
 from trayconcord.kb.model import in_order
+from trayconcord.kb.signs import UNUSABLE
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import covers
 from trayconcord.shapes.wording import comparable_text, scope_text
@@ -40,14 +42,14 @@ NOTHING = Previous({}, {})
 def read_previous(path: Path) -> Previous:
     """The bank that an earlier build or ``items --format json`` wrote. Raises `UnusableInput`."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(read_regular(path).decode())
         items = {entry["id"]: _entry(entry, "") for entry in document["items"]}
         withdrawn = {entry["id"]: _entry(entry, entry["reason"]) for entry in document["withdrawn"]}
     except OSError as error:
         raise unusable(
             path, f"cannot be read: {error.strerror or error}", "name an items.json of an earlier build"
         ) from None
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise unusable(
             path, "is no list of items that trayconcord wrote", "name an items.json of an earlier build"
         ) from None
@@ -57,6 +59,8 @@ def read_previous(path: Path) -> Previous:
 def _entry(entry: Any, reason: str) -> Gone:
     when = {str(axis): str(concept) for axis, concept in entry["when"].items()}
     words = [str(entry[name]) for name in ("id", "question", "answer", "parameter")]
+    if any(UNUSABLE.search(text) for text in (*words, *when, *when.values(), str(reason))):
+        raise ValueError("a text that no page can show")
     return Gone(words[0], words[1], words[2], words[3], when, str(reason))
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import yaml
 
 from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.identifiers import is_plain
 from trayconcord.kb.marking import MarkingPolicy
 from trayconcord.kb.marking_form import MarkingReader
 from trayconcord.kb.model import Case, Claim, Ruling, Source, default_id, topic_id
@@ -33,8 +34,6 @@ CLAIM_KEYS = ("parameter", "when", "value", "at", "obtained", "reported-by", "no
 RULING_KEYS = ("parameter", "when", "value", "because", "decided-on", "decided-by", "review-by", "without-source")
 CASE_KEYS = ("id", "label", "when", "asks")
 
-_ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
-_RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10))}
 _LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _CLAIM_ID = re.compile(r"[a-z0-9]+(?:[-+/.][a-z0-9]+)*")
 
@@ -139,7 +138,7 @@ class _FormReader(MarkingReader):
         return {key: self.text(parts[key], key) for key in keys if key in parts}
 
     def identifier(self, node: yaml.Node, text: str, what: str) -> str:
-        if text and (not _ID.fullmatch(text) or len(text) > 80 or text in _RESERVED):
+        if text and not is_plain(text):
             self.complain(
                 node, f"{what}: {text[:80]}", "use small letters, digits and single hyphens, as in smith-2016"
             )

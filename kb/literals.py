@@ -10,8 +10,8 @@ from rdflib.namespace import OWL, XSD
 
 from trayconcord.kb.values import terminating
 
-LONGEST = 1000
-"""Characters a number in the store may have; nothing measured comes near it."""
+LONGEST = 100
+"""Characters a number in the store may have: nothing measured comes near it, and a drawing can still hold it."""
 
 
 def number_literal(number: Fraction) -> Literal:

@@ -16,6 +16,7 @@ from rdflib import Graph, URIRef
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.canonical import canonical_hash
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.files import read_regular
 from trayconcord.kb.marking import MarkingPolicy, read_policy
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
@@ -123,7 +124,7 @@ def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tupl
         complaints: list[Complaint] = []
         for name, origin in found.items():
             try:
-                contents[name] = origin if isinstance(origin, bytes) else origin.read_bytes()
+                contents[name] = origin if isinstance(origin, bytes) else read_regular(origin)
             except OSError as error:
                 complaints.append(Complaint(Place(name), f"cannot be read: {error.strerror}", "check the file"))
         if _stamps(layer_files(layers, only, overlay)) == before:

@@ -13,6 +13,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from trayconcord.kb.errors import unusable
+from trayconcord.kb.files import own_file, read_regular
+from trayconcord.kb.identifiers import unfit_name
 
 _COMMITTED = ".committed"
 _DRAFT = ".draft-"
@@ -22,7 +24,11 @@ _LOCK = ".lock"
 def pending(layer: Path) -> dict[str, Path]:
     """Files that count already but have not been moved home, by their path within the store."""
     committed = layer / _COMMITTED
-    return {path.relative_to(committed).as_posix(): path for path in sorted(committed.glob("*/*")) if path.is_file()}
+    return {
+        path.relative_to(committed).as_posix(): path
+        for path in sorted(committed.glob("*/*"))
+        if path.is_file() and not any(part.is_symlink() for part in (committed, path.parent, path))
+    }
 
 
 def standing(layer: Path, folder: str) -> dict[str, bytes]:
@@ -32,7 +38,7 @@ def standing(layer: Path, folder: str) -> dict[str, bytes]:
     for name, path in (homes | pending(layer)).items():
         if name.startswith(f"{folder}/"):
             with contextlib.suppress(OSError):
-                found[name] = path.read_bytes()
+                found[name] = read_regular(path)
     return found
 
 
@@ -43,12 +49,13 @@ def write_all(layer: Path, contents: dict[str, bytes], made_from: dict[str, byte
     has changed one meanwhile, nothing is written.
     """
     counted = False
+    _refuse_unfit(layer, contents)
     try:
         layer.mkdir(parents=True, exist_ok=True)
         with _locked(layer):
             _finish(layer)
             for name, data in (made_from or {}).items():
-                if ((layer / name).read_bytes() if (layer / name).exists() else None) != data:
+                if (read_regular(layer / name) if (layer / name).exists() else None) != data:
                     raise unusable(layer / name, "was changed by another command meanwhile", "try again")
             for left in layer.glob(_DRAFT + "*"):
                 shutil.rmtree(left)
@@ -72,6 +79,21 @@ def write_all(layer: Path, contents: dict[str, bytes], made_from: dict[str, byte
         raise unusable(
             layer, f"cannot be written: {reason}; nothing was changed", "check the folder and try again"
         ) from None
+
+
+def _refuse_unfit(layer: Path, contents: dict[str, bytes]) -> None:
+    """Nothing is written outside the store, nor what a copy of the store could not hold on another system."""
+    unfit = unfit_name(sorted(contents))
+    if unfit is not None:
+        raise unusable(layer / unfit, "cannot be the name of a file on every system", "choose a plain name")
+    for name in sorted(contents):
+        home = layer / name
+        if home.parent.is_symlink():
+            raise unusable(home.parent, "is a symbolic link", "put a folder of the store's own in its place")
+        beside = os.listdir(home.parent) if home.parent.is_dir() else []
+        for other in sorted(beside):
+            if other != home.name and other.casefold() == home.name.casefold():
+                raise unusable(home.parent / other, f"differs from {home.name} in case only", "rename one of the two")
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -111,7 +133,7 @@ def _locked(layer: Path) -> Iterator[None]:
     except ImportError:  # no advisory locks on this system
         yield
         return
-    with open(layer / _LOCK, "wb") as stream:
+    with open(layer / _LOCK, "ab", opener=own_file) as stream:
         try:
             fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

@@ -1,6 +1,7 @@
 """Turtle: reading with the line of every subject, and writing in one canonical form."""
 
 import gc
+import logging
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,9 +16,13 @@ from rdflib.term import Node
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
+from trayconcord.kb.signs import UNUSABLE
 
 _SPACE = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
-_NOT_IN_IRI = re.compile(r"[\x00-\x20<>\"{}|\\^`]")
+_NOT_IN_IRI = re.compile(r"[\x00-\x20<>\"{}|\\^`\x7f-\x9f\ud800-\udfff]")
+_MARKUP = (RDF.XMLLiteral, RDF.HTML)
+
+logging.getLogger("rdflib.term").setLevel(logging.CRITICAL)  # an ill-typed literal is told by a finding
 
 Lines = dict[URIRef, int]
 """The line on which each subject first stands."""
@@ -36,14 +41,22 @@ class _Sink(RDFSink):
 
     def newSymbol(self, *args: str) -> URIRef:
         if _NOT_IN_IRI.search(args[0]):
-            shown = " ".join(args[0].split())[:80]
+            shown = " ".join(args[0].encode("ascii", "backslashreplace").decode().split())[:80]
             raise _Refused(f"<{shown}> is no IRI", "write the IRI without spaces, quotes or brackets")
         return super().newSymbol(*args)
 
     def newLiteral(self, s: str, dt: URIRef | None, lang: str | None) -> Literal:
         if dt == XSD.decimal and "e" in s.casefold():  # rdflib would write out its digits, be they a million
             raise _Refused(f"{s[:40]} is no decimal", "write the number without an exponent")
+        if dt in _MARKUP:  # rdflib would parse it
+            raise _Refused("markup in a literal", "write plain text")
+        if UNUSABLE.search(s):
+            raise _Refused("a text with control characters or half a character", "remove them")
         return super().newLiteral(s, dt, lang)
+
+
+class _FlatSink(_Sink):
+    """A sink for records, each of which has an IRI."""
 
     def newBlankNode(self, *args: Any, **kwargs: Any) -> Any:
         raise _Refused("a blank node", "give the resource an IRI of its own")
@@ -55,9 +68,9 @@ class _Parser(SinkParser):
     rdflib counts a line twice where it looks at it twice, so lines are counted here, from positions in the text.
     """
 
-    def __init__(self, text: str, graph: Graph) -> None:
-        super().__init__(_Sink(graph), baseURI=BASE, turtle=True)
-        self.text = text
+    def __init__(self, text: str, graph: Graph, flat: bool) -> None:
+        super().__init__(_FlatSink(graph) if flat else _Sink(graph), baseURI=BASE, turtle=True)
+        self.text, self.flat = text, flat
         self.lines_of: Lines = {}
         self._line, self._counted, self._at = 1, 0, 0
 
@@ -75,7 +88,7 @@ class _Parser(SinkParser):
         return self._at if self._at < len(argstr) else -1
 
     def property_list(self, argstr: str, i: int, subj: Any) -> int:
-        if not isinstance(subj, URIRef):
+        if self.flat and not isinstance(subj, URIRef):
             raise _Refused("a subject that is no IRI", "let every statement begin with an IRI")
         self._line += argstr.count("\n", self._counted, i)
         self._counted = i
@@ -88,14 +101,17 @@ def new_graph() -> Graph:
     return Graph(store="SimpleMemory", bind_namespaces="none")
 
 
-def read_turtle(data: bytes, name: str, graph: Graph) -> Lines:
-    """Add the triples of a Turtle document to a graph. Raises `UnusableInput` at the offending line."""
+def read_turtle(data: bytes, name: str, graph: Graph, flat: bool = True) -> Lines:
+    """Add the triples of a Turtle document to a graph. Raises `UnusableInput` at the offending line.
+
+    ``flat`` refuses blank nodes: records have none, shapes may.
+    """
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         place = Place(name, data.count(b"\n", 0, error.start) + 1)
         raise UnusableInput([Complaint(place, "is not UTF-8 text", "save the file as UTF-8")]) from None
-    parser = _Parser(text, graph)
+    parser = _Parser(text, graph, flat)
     try:
         parser.read()
     except _Refused as refused:
@@ -105,10 +121,11 @@ def read_turtle(data: bytes, name: str, graph: Graph) -> Lines:
         reason = str(getattr(error, "_why", "")) or "not Turtle"
         place = Place(name, parser.line)
         raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
-    except (ValueError, RecursionError, AssertionError, IndexError, AttributeError, TypeError) as error:
+    except Exception as error:  # rdflib raises many kinds for bad Turtle
         known = isinstance(error, (ValueError, RecursionError)) and str(error)
-        reason = str(error).splitlines()[0] if known else "cannot be read as Turtle"
-        raise UnusableInput([Complaint(Place(name, parser.line), f"Turtle: {reason}", "mend the file")]) from None
+        reason = str(error).splitlines()[0] if known else "cannot be read as Turtle; does it end too early?"
+        place = Place(name, parser.line)
+        raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the file")]) from None
     return parser.lines_of
 
 

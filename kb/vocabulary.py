@@ -11,6 +11,7 @@ from rdflib import Graph, URIRef
 from rdflib.namespace import DCTERMS, RDF, SKOS
 
 from trayconcord.kb import namespaces as ns
+from trayconcord.kb.identifiers import is_plain
 from trayconcord.kb.literals import number_of
 from trayconcord.kb.namespaces import QUDT, TC
 
@@ -255,8 +256,11 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
         return str(graph.value(subject, predicate) or "")
 
     def name(subject: URIRef, family: str) -> Term:
+        identifier = ns.local(str(subject), family)
+        if family and not is_plain(identifier):  # files and pages are named by it
+            raise ValueError(f"{identifier[:80]!r} cannot be an id: use small letters, digits and single hyphens")
         return Term(
-            id=ns.local(str(subject), family),
+            id=identifier,
             label=text(subject, SKOS.prefLabel),
             alt=tuple(sorted(str(alt) for alt in graph.objects(subject, SKOS.altLabel))),
             definition=text(subject, SKOS.definition),

@@ -5,19 +5,43 @@ from pathlib import Path
 import yaml
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.signs import UNUSABLE
 
-LARGEST = 2_000_000
+LARGEST = 500_000
 """Bytes an input file may have."""
+
+MOST_VALUES = 50_000
+"""Values an input file may hold: some four thousand claims, which are read within seconds."""
+
+DEEPEST = 30
+"""Levels of lists and mappings; no form has more than six."""
+
+MOST = 200
+"""Complaints about one file; nobody reads on, and a file made of mistakes must not take minutes."""
 
 
 class _Loader(yaml.SafeLoader):
     """Composes nodes only; an alias, by which a small file could stand for a huge one, is refused."""
 
+    composed = 0
+    depth = 0
+
     def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
         if self.check_event(yaml.AliasEvent):
             event = self.peek_event()  # type: ignore[no-untyped-call]
             raise yaml.MarkedYAMLError(problem="an alias; write the values out", problem_mark=event.start_mark)
-        return super().compose_node(parent, index)
+        self.composed += 1
+        if self.composed > MOST_VALUES:
+            raise yaml.MarkedYAMLError(
+                problem=f"more than {MOST_VALUES:,} values; split the file",
+                problem_mark=self.peek_event().start_mark,  # type: ignore[no-untyped-call]
+            )
+        self.depth += 1
+        if self.depth > DEEPEST:  # every token costs time for each level that is open
+            raise RecursionError
+        node = super().compose_node(parent, index)
+        self.depth -= 1
+        return node
 
 
 def compose(path: Path) -> yaml.MappingNode:
@@ -78,6 +102,9 @@ class NodeReader:
         """Note something wrong at a node. What cannot be printed is shown as a replacement character."""
         shown = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in message)
         self.complaints.append(Complaint(self.place(node), shown, fix))
+        if len(self.complaints) >= MOST:
+            more = Complaint(self.place(node), "is read no further", f"mend these {MOST} mistakes first")
+            raise UnusableInput([*self.complaints, more])
 
     def mapping(self, node: yaml.Node, what: str, keys: tuple[str, ...] | None = None) -> dict[str, yaml.Node]:
         """The entries of a mapping whose keys are plain words, each once and among ``keys``."""
@@ -115,7 +142,7 @@ class NodeReader:
         if len(text) > limit:
             self.complain(node, f"{what} has {len(text)} characters", f"keep it within {limit}")
             return ""
-        if any(ord(sign) < 32 or 0x7F <= ord(sign) < 0xA0 or 0xD800 <= ord(sign) < 0xE000 for sign in text):
+        if UNUSABLE.search(text):
             self.complain(node, f"{what} holds control characters or half a character", "remove them")
             return ""
         return text

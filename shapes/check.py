@@ -93,8 +93,10 @@ def _judge(graph: Graph, rules: RuleBook, errors: dict[str, str]) -> Iterable[tu
 def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIRef, _Result]]:
     from pyshacl import validate
     from pyshacl.errors import ValidationFailure
+    from rdflib.plugins.sparql import CUSTOM_EVALS
 
     logging.getLogger("pyshacl-validate").setLevel(logging.CRITICAL)
+    CUSTOM_EVALS["no-service"] = _refuse_service
     if not rules:
         return []
     _, report, _ = validate(
@@ -120,6 +122,13 @@ def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIR
         said = "" if rule.message else str(about.get(SH.resultMessage, ""))  # or one finding would be told twice
         found.add((rule.shape, (about[SH.focusNode], severity, said)))
     return sorted(found)
+
+
+def _refuse_service(context: Any, part: Any) -> Any:
+    """rdflib asks this before it evaluates a part of a query: no query opens the network, however it is written."""
+    if part.name == "ServiceGraphPattern":
+        raise ValueError("a query uses SERVICE, which would open the network")
+    raise NotImplementedError  # leave it to rdflib
 
 
 def _owner(shape: Any, shapes: Graph, rules: dict[URIRef, Rule]) -> Any:

@@ -15,13 +15,16 @@ from rdflib.namespace import RDF, SH
 from rdflib.term import Node
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.errors import unusable
+from trayconcord.kb.files import read_regular
 from trayconcord.kb.namespaces import TC
+from trayconcord.kb.turtle import read_turtle
 
 SEVERITIES = {str(SH.Violation): "violation", str(SH.Warning): "warning", str(SH.Info): "info"}
 _TARGETS = (SH.targetClass, SH.targetNode, SH.targetSubjectsOf, SH.targetObjectsOf)
 _RESTATED = (SH.severity, SH.message, TC.help, SH.deactivated)
-_SERVICE = re.compile(r"\bSERVICE\b", re.IGNORECASE)
+_SERVICE = re.compile(r"(?<![a-z_])SERVICE\b", re.IGNORECASE)  # a digit may stand right before it
+_ESCAPE = re.compile(r"\\u([0-9a-f]{4})|\\U([0-9a-f]{8})", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,28 +105,25 @@ def _expand(paths: list[Path]) -> list[Path]:
 def _parse(path: Path) -> Graph:
     graph = Graph(bind_namespaces="none")
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        data = read_regular(path)
     except OSError as error:
         raise unusable(path, f"cannot be read: {error.strerror}", "check the file") from None
-    except UnicodeDecodeError:
-        raise unusable(path, "is not UTF-8 text", "save the file as UTF-8") from None
-    try:
-        graph.parse(data=text, format="turtle")
-    except Exception as error:  # rdflib raises many kinds for bad Turtle
-        at = getattr(error, "_i", len(text))  # its own count of lines takes some twice
-        reason = str(getattr(error, "_why", "")) or "cannot be read as Turtle; does it end too early?"
-        place = Place(str(path), text.count("\n", 0, at) + 1)
-        raise UnusableInput([Complaint(place, f"Turtle syntax: {reason}", "mend the syntax")]) from None
+    read_turtle(data, str(path), graph, flat=False)
     return graph
 
 
 def _refuse_service(path: Path, graph: Graph) -> None:
     for predicate in (SH.select, SH.ask, SH.construct):
         for query in graph.objects(None, predicate):
-            if _SERVICE.search(str(query)):
+            if _SERVICE.search(_unescaped(str(query))):
                 raise unusable(
                     path, "a query uses SERVICE, which would open the network", "remove SERVICE from the query"
                 )
+
+
+def _unescaped(query: str) -> str:
+    """A query with its escapes for signs resolved, as SPARQL reads it: S\\u0045RVICE is SERVICE."""
+    return _ESCAPE.sub(lambda match: chr(min(int(match[1] or match[2], 16), 0x10FFFF)), query)
 
 
 def _refuse_lost(graph: Graph, stated_in: dict[URIRef, Path]) -> None:

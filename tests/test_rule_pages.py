@@ -3,59 +3,24 @@
 import re
 from dataclasses import replace
 from datetime import date
-from itertools import count
 from pathlib import Path
 
 import pytest
 from rdflib import Graph
 from rdflib.namespace import SH
+from rule_examples import FENCE, example, store_of, text_of
 
-from trayconcord.generators.entry import enter
 from trayconcord.kb.namespaces import RULE, TC, iri
-from trayconcord.kb.store import Store, load
 from trayconcord.shapes import rules as rules_module
 from trayconcord.shapes.check import Report, check
-from trayconcord.shapes.rules import RuleBook, page, page_names, rule_book
+from trayconcord.shapes.rules import RuleBook, page_names, rule_book
 
 FOLDER = Path(rules_module.__file__).parent / "rules"
 NAMES = sorted(path.stem for path in FOLDER.glob("*.ttl"))
 HEADINGS = ["## What it means", "## Why it matters", "## What to do", "## Bad example", "## Good example"]
-FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 PLACEHOLDER = re.compile(r"\{[^{}\s]*\}")
 SCREEN = 40
 """Lines of prose that fit one screen."""
-
-
-def text_of(name: str) -> str:
-    text = page(name)
-    assert text is not None, f"{name} has no page"
-    return text
-
-
-def example(name: str, heading: str) -> list[tuple[str, str]]:
-    """The fenced blocks of a section of a rule's page, as (language, content)."""
-    section = re.split(r"^## ", text_of(name), flags=re.MULTILINE)
-    (content,) = (part for part in section if part.startswith(f"{heading}\n"))
-    blocks = FENCE.findall(content)
-    assert blocks, f"{name}: no example under {heading}"
-    return blocks
-
-
-def store_of(blocks: list[tuple[str, str]], folder: Path) -> Store:
-    """A department's store into which the blocks were entered or laid, in order."""
-    layer = folder / "department"
-    for number, (language, content) in zip(count(1), blocks, strict=False):
-        if language == "yaml":
-            form = folder / f"form-{number}.yaml"
-            form.write_text(content, encoding="utf-8")
-            enter([form], [layer], only=True, target=layer)
-        else:
-            assert language == "turtle", f"an example in {language or 'no language'}"
-            kinds = {"a tc:Ruling": "rulings", "a tc:Case": "cases"}
-            home = layer / next((home for mark, home in kinds.items() if mark in content), "sources")
-            home.mkdir(parents=True, exist_ok=True)
-            (home / f"example-{number}.ttl").write_text(content, encoding="utf-8")
-    return load([layer], only=True)
 
 
 def report_on(blocks: list[tuple[str, str]], folder: Path) -> Report:

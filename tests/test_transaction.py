@@ -3,100 +3,22 @@
 All sources in these forms are invented.
 """
 
-import builtins
 import itertools
 import os
 import shutil
 from pathlib import Path
 
 import pytest
+from dying import KILLED, dying_at, watch
 from small_store import CHANGED, FIRST, LATER, RULED, debris, enter_into, files, triples
 
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.store import load
 from trayconcord.kb.transaction import pending, write_all
 
-fcntl = pytest.importorskip("fcntl", reason="processes are forked, killed and locked out")
-
-KILLED = 9
-
+pytest.importorskip("fcntl", reason="processes are forked, killed and locked out")
 
 # --- dying in the middle ---------------------------------------------------------------------------------------------
-
-COUNTED = ("mkdir", "rename", "replace", "unlink", "remove", "rmdir", "fsync", "open", "close")
-
-
-class _Stream:
-    """A file open for writing, whose every move is a step; a write is two, with half the bytes on disk between."""
-
-    def __init__(self, stream, step):
-        self.stream, self.step = stream, step
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        self.step()
-        self.stream.close()
-
-    def fileno(self):
-        return self.stream.fileno()
-
-    def write(self, data):
-        self.step()
-        self.stream.write(data[: len(data) // 2])
-        self.stream.flush()
-        self.step()
-        self.stream.write(data[len(data) // 2 :])
-
-    def flush(self):
-        self.step()
-        self.stream.flush()
-
-
-def watch(patch, step):
-    """Have ``step`` called before every operation that touches the file system."""
-
-    def counted(function):
-        def call(*args, **kwargs):
-            step()
-            return function(*args, **kwargs)
-
-        return call
-
-    for name in COUNTED:
-        patch.setattr(os, name, counted(getattr(os, name)))
-    plain_open, plain_flock = builtins.open, fcntl.flock
-
-    def open_counted(file, mode="r", *args, **kwargs):
-        if not set(mode) & set("wxa+"):
-            return plain_open(file, mode, *args, **kwargs)
-        step()
-        return _Stream(plain_open(file, mode, *args, **kwargs), step)
-
-    patch.setattr(builtins, "open", open_counted)
-    patch.setattr(fcntl, "flock", lambda stream, how: (step(), plain_flock(stream.fileno(), how)))
-
-
-def dying_at(last, action):
-    """Run an action in a process of its own that is killed before its ``last``-th step; its exit status."""
-    pid = os.fork()
-    if pid == 0:
-        status = 1
-        try:
-            steps = itertools.count(1)
-
-            def step():
-                if next(steps) == last:
-                    os._exit(KILLED)
-
-            with pytest.MonkeyPatch.context() as patch:
-                watch(patch, step)
-                action()
-            status = 0
-        finally:
-            os._exit(status)
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
 @pytest.mark.parametrize("scenario", ["a new store", "a new source", "a replaced source with a ruling and a case"])

@@ -1,0 +1,510 @@
+"""Hostile input: what the commands read, seeds for it, and ways to spoil it.
+
+`READERS` names every kind of file that a command reads, with the functions that the command calls on it. A new kind of
+file is one function that makes seeds and one that reads, in that table; the quick tests, the long run (tests/fuzz.py)
+and the runs of whole commands take it from there.
+"""
+
+import json
+import logging
+import random
+import re
+import signal
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from functools import cache, cached_property
+from pathlib import Path
+
+from rdflib import Graph, URIRef
+from rdflib.namespace import SKOS
+
+from trayconcord.generators.changes import changes, document_of
+from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
+from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
+from trayconcord.generators.demo import lay_out
+from trayconcord.generators.export import rules_document, rules_json, rules_turtle
+from trayconcord.generators.item_bank import item_bank
+from trayconcord.generators.item_output import items_json
+from trayconcord.generators.plan import plan
+from trayconcord.generators.plan_output import json_plan, text_plan
+from trayconcord.generators.plans import read_plan
+from trayconcord.generators.withdrawn import read_previous, revisions, withdrawals
+from trayconcord.kb import namespaces as ns
+from trayconcord.kb.case_file import case_of_words, read_case
+from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.form_text import form_text
+from trayconcord.kb.forms import Form, read_form
+from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
+from trayconcord.kb.store import Store, load, of_graph, shipped
+from trayconcord.kb.turtle import new_graph, read_turtle, write_turtle
+from trayconcord.kb.vocabulary import Vocabulary
+from trayconcord.shapes.check import Report, check
+from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.facts import Facts
+from trayconcord.shapes.rules import rule_book
+
+PATIENCE = 5.0
+"""Seconds of computing within which every input must be answered."""
+
+WAIT = 60.0
+"""Seconds after which a reader counts as waiting for something, however busy the machine is."""
+
+
+class Hang(BaseException):
+    """An input was not answered in time; no handler for ordinary exceptions may swallow this."""
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A kind of file: its name, good examples of it, and what a command does with one."""
+
+    name: str
+    seeds: Callable[[], list[bytes]]
+    read: Callable[[Path], object]
+    command: Callable[[Path], list[str]] | None = None
+    """The arguments of a command line that reads the file."""
+
+
+# --- what the readers need -------------------------------------------------------------------------------------------
+
+
+class _World:
+    """A small store to read against, made once: the shipped vocabulary, and a few parameters with a few claims."""
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        return load(only=True).vocabulary
+
+    @cached_property
+    def few(self) -> Graph:
+        """A vocabulary of one parameter of each kind, so that a store of it is read in milliseconds."""
+        parameters = ["spacer-thickness", "stop-count", "spacer-design", "soak-cast", "relief-areas", "procedure"]
+        terms = self.vocabulary
+        schemes = {terms.parameters[name].scheme for name in parameters} | {terms.axes["arch"].scheme}
+        schemes |= {terms.axes["impression-material"].scheme}
+        names = [f"parameter/{name}" for name in parameters] + [f"scheme/{scheme}" for scheme in schemes if scheme]
+        names += [f"concept/{concept.id}" for concept in terms.concepts.values() if schemes & set(concept.schemes)]
+        for family, known in (("axis", terms.axes), ("kind", terms.kinds), ("obtained", terms.obtained)):
+            names += [f"{family}/{name}" for name in known]
+        wanted = {URIRef(ns.BASE + name) for name in names} | {ns.UNIT.MilliM, ns.UNIT.UNITLESS, ns.UNIT.CentiM}
+        graph = new_graph()
+        for subject, predicate, value in load(only=True).graph:
+            if subject in wanted and predicate not in (SKOS.definition, SKOS.scopeNote):
+                graph.add((subject, predicate, value))
+        return graph
+
+    def store(self, *documents: bytes) -> Store:
+        """The store that some Turtle documents make with the few parameters. Raises `UnusableInput`."""
+        graph = new_graph()
+        for number, data in enumerate(documents):
+            read_turtle(data, f"document-{number}.ttl", graph)
+        for triple in self.few:
+            graph.add(triple)
+        return of_graph(graph, {})
+
+    @cached_property
+    def comparison(self) -> Comparison:
+        return Comparison(self.small)
+
+    @cached_property
+    def small(self) -> Store:
+        """A few claims, agreed and contested, in the shipped vocabulary."""
+        return load([self.layer], only=True)
+
+    @cached_property
+    def layer(self) -> Path:
+        layer = self.folder / "layer"
+        (layer / "sources").mkdir(parents=True)
+        for name in ("one", "two", "three"):
+            (layer / "sources" / f"{name}.ttl").write_bytes(_turtle(_form(name)))
+        return layer
+
+    @cached_property
+    def folder(self) -> Path:
+        """A folder of this process for the files that are read."""
+        return Path(tempfile.mkdtemp(prefix="hostile-"))
+
+    def form(self, text: str) -> Form:
+        path = self.folder / "seed.yaml"
+        path.write_text(text, encoding="utf-8")
+        return read_form(path, self.vocabulary)
+
+    @cached_property
+    def export(self) -> dict[str, object]:
+        return rules_document(self.small, self.comparison)
+
+
+WORLD = _World()
+
+
+def _form(name: str) -> str:
+    thickness = {"one": "1-2 mm", "two": "0.5 mm", "three": "about 1/8 in"}[name]
+    return f"""\
+source: {{id: work-{name}, title: Work {name}, authors: ["Nobody, Ann"], year: 2020, kind: textbook}}
+claims:
+- {{parameter: spacer-thickness, value: {thickness}, at: p. 1, obtained: read}}
+- parameter: spacer-thickness
+  when: {{impression-material: polyether, arch: maxillary}}
+  value: at least 2 mm
+  obtained: reported
+  reported-by: work-two
+- {{parameter: stop-count, value: {"4" if name == "two" else "3"}, at: p. 2, obtained: read}}
+- {{parameter: spacer-design, value: full-spacer, at: p. 3, obtained: recalled}}
+- {{parameter: soak-cast, value: yes, obtained: practice, note: "said – as «they» say"}}
+- {{parameter: relief-areas, value: {{includes: [rugae], excludes: [hard-palate]}}, obtained: read}}
+- {{parameter: procedure, value: [draw-outline, adapt-spacer, cut-stops], obtained: read}}
+"""
+
+
+RULINGS = """\
+rulings:
+- {parameter: spacer-thickness, value: 2 mm, because: one sheet, decided-on: 2026-05-12, decided-by: board,
+   review-by: 2027-05-12}
+cases:
+- {id: any-case, label: Any, when: {impression-material: polyether}, asks: [spacer-thickness, stop-count]}
+"""
+CASE = """\
+label: Upper tray
+case: {arch: maxillary, dentition: edentulous, impression-material: polyether}
+area: 24 cm2
+"""
+PLAN = """\
+title: Week one
+arch: maxillary
+depth: brief
+figures: yes
+chapters:
+- {title: Spacer, of: [spacer-and-relief]}
+- stops-and-holes
+tables:
+- {by: impression-material, of: [spacer-thickness, stop-count]}
+"""
+SHAPES = """\
+@prefix bibo: <http://purl.org/ontology/bibo/> .
+@prefix ours: <https://example.org/our-rules#> .
+@prefix rule: <https://w3id.org/trayconcord/rule/> .
+@prefix sh: <http://www.w3.org/ns/shacl#> .
+@prefix tc: <https://w3id.org/trayconcord/def/> .
+ours:page a sh:NodeShape ; sh:targetClass tc:Claim ; sh:message "no page" ;
+  sh:property [ sh:path bibo:locator ; sh:minCount 1 ; sh:pattern "^p" ;
+    sh:or ( [ sh:maxLength 9 ] [ sh:in ("p. 1") ] ) ] .
+rule:single-voice sh:severity sh:Warning .
+ours:query a sh:NodeShape ; sh:targetClass tc:Source ;
+  sh:sparql [ sh:message "m" ; sh:select "SELECT $this WHERE { $this ?p ?o FILTER(?o = 1) }" ] .
+"""
+
+
+def _triples(form: Form) -> Graph:
+    graph = new_graph()
+    if form.source:
+        source_triples(graph, form.source)
+    for claim in form.claims:
+        claim_triples(graph, claim)
+    for ruling in form.rulings:
+        ruling_triples(graph, ruling)
+    for case in form.cases:
+        case_triples(graph, case)
+    return graph
+
+
+def _turtle(text: str) -> bytes:
+    return write_turtle(_triples(WORLD.form(text)))
+
+
+# --- what commands do with each kind of file -------------------------------------------------------------------------
+
+
+def _read_form(path: Path) -> object:
+    """As `add` does: read, write as Turtle, read that, and print the form back."""
+    form = read_form(path, WORLD.vocabulary)
+    graph = _triples(form)
+    again = new_graph()
+    read_turtle(write_turtle(graph), "written.ttl", again)
+    assert set(again) == set(graph)
+    if form.source:
+        path.write_text(form_text(form.source, form.claims), encoding="utf-8")
+        assert set(_triples(read_form(path, WORLD.vocabulary))) == set(_triples(Form(form.source, form.claims)))
+    return form
+
+
+def _read_source(path: Path) -> object:
+    """As `check`, `compare` and `build` do with a file of a store."""
+    store = WORLD.store(path.read_bytes())
+    comparison = Comparison(store)
+    Facts(store, comparison, Graph(bind_namespaces="none"), date(2026, 5, 12))
+    text_topics(comparison.topics, store, in_full=True)
+    json_topics(comparison.topics, store.vocabulary)
+    rules_json(store, comparison).encode()
+    rules_turtle(store, comparison)
+    for source in store.sources.values():
+        form_text(source, store.claims_of(source.id)).encode()
+    return store
+
+
+def _check_source(path: Path) -> Report:
+    """The whole check, which takes longer."""
+    return check(WORLD.store(path.read_bytes()), rule_book(), date(2026, 5, 12))
+
+
+def _read_shapes(path: Path) -> object:
+    return check(WORLD.store(_turtle(_form("one"))), rule_book([path]))
+
+
+def _read_case(path: Path) -> object:
+    case = read_case(path, WORLD.vocabulary)
+    made = plan(WORLD.small, WORLD.comparison, case, "case.yaml")
+    return text_plan(made).encode(), json_plan(made).encode()
+
+
+def _read_words(path: Path) -> object:
+    words = path.read_bytes().decode("utf-8", "surrogateescape").split("\n")
+    for word in words:
+        try:
+            chosen_topics(WORLD.comparison, word)
+        except UnusableInput as error:
+            assert error.complaints
+    return case_of_words(words, WORLD.vocabulary)
+
+
+def _read_export(path: Path) -> object:
+    old, new = document_of(path, only=True), WORLD.export
+    for found in (changes(old, new), changes(new, old)):
+        text_changes(found)
+        json_changes(found)
+        page_of_changes(found, "old", "new")
+    return old
+
+
+def _read_bank(path: Path) -> object:
+    before = read_previous(path)
+    bank = item_bank(WORLD.small, WORLD.comparison, 1)
+    gone, revised = withdrawals(before, bank, WORLD.comparison), revisions(before, bank)
+    return items_json(bank, gone, revised, WORLD.small, 1).encode()
+
+
+# --- seeds -----------------------------------------------------------------------------------------------------------
+
+
+@cache
+def _forms() -> list[bytes]:
+    demo = lay_out(WORLD.folder / "demo")
+    store = load()
+    sources = [store.sources[name] for name in sorted(store.sources)[::12]]
+    texts = [_form("one"), RULINGS, *(form_text(source, store.claims_of(source.id)) for source in sources)]
+    found = [text.encode() for text in texts] + [path.read_bytes() for path in demo]
+    return [data for data in found if len(data) < 6000]
+
+
+@cache
+def _turtles() -> list[bytes]:
+    small = [_turtle(_form(name)) for name in ("one", "two")] + [_turtle(RULINGS)]
+    return small + [p.read_bytes() for p in sorted(shipped().glob("sources/*.ttl")) if p.stat().st_size < 1500]
+
+
+@cache
+def _exports() -> list[bytes]:
+    document = WORLD.export
+    few = {**document, "rules": document["rules"][:2]}  # type: ignore[index]
+    return [json.dumps(few).encode(), json.dumps(document, ensure_ascii=False).encode()]
+
+
+@cache
+def _banks() -> list[bytes]:
+    bank = item_bank(WORLD.small, WORLD.comparison, 1)
+    gone = {"id": "x", "question": "q", "answer": "a", "parameter": "stop-count", "when": {"arch": "maxillary"}}
+    withdrawn = {"items": [], "withdrawn": [{**gone, "reason": "r"}]}
+    return [items_json(bank[:2], [], [], WORLD.small, 1).encode(), json.dumps(withdrawn).encode()]
+
+
+def _plans() -> list[bytes]:
+    shipped_plan = (Path(__file__).parents[2] / "generators" / "plans" / "default.yaml").read_bytes()
+    return [PLAN.encode(), shipped_plan]
+
+
+WORDS = [b"arch=maxillary\nimpression-material=polyether\narea=24 cm2", b"spacer-thickness?arch=maxillary&fit=spaced"]
+
+READERS = {
+    reader.name: reader
+    for reader in (
+        Reader("form", _forms, _read_form, lambda path: ["add", "--only", "--kb", str(path.parent / "kb"), str(path)]),
+        Reader("source", _turtles, _read_source),
+        Reader("checked-source", _turtles, _check_source),
+        Reader(
+            "shapes", lambda: [SHAPES.encode()], _read_shapes, lambda path: ["check", "--only", "--shapes", str(path)]
+        ),
+        Reader("case", lambda: [CASE.encode()], _read_case, lambda path: ["plan", "--only", str(path)]),
+        Reader("words", lambda: WORDS, _read_words),
+        Reader(
+            "plan", _plans, lambda path: read_plan(path, WORLD.vocabulary),
+            lambda path: ["sheets", "--only", "--out", str(path.parent / "sheets"), str(path)],
+        ),
+        Reader(
+            "export", _exports, _read_export, lambda path: ["changes", "--only", str(path), str(WORLD.layer)]
+        ),
+        Reader("bank", _banks, _read_bank, lambda path: ["items", "--only", "--previous", str(path)]),
+    )
+}  # fmt: skip
+
+
+# --- spoiling --------------------------------------------------------------------------------------------------------
+
+TOKENS = [
+    # names
+    "../../etc/passwd", "/etc/passwd", "CON", "aux.ttl", "nul", "C:\\x", "a/b", ".", "..", "~", "\\\\host\\share", "%s",
+    # numbers
+    "1e999999 mm", "9" * 5000, "-0", "NaN", "inf", "1/0 mm", "1e5", "0x10", "1_000", "١ mm", "½", "1,5 mm", "2 mm mm",
+    # signs
+    "\x00", "\ufeff", "\u202e", "\u200f", "\x1b[31m", "\x85", "\u2028", "\ufffe", "🦷", "e\u0301", "\\ud800", "\\udfff",
+    "\\x00", "\\u0000", "\\U0010ffff", "\\U99999999", "\t", "\r", "\r\n", "\n",
+    # YAML
+    "&a", "*a", "<<: *a", "!!python/object/apply:os.system [id]", "!!binary ", "!!int ", "---\n", "...\n",
+    "%YAML 9.9\n",
+    "[", "]", "{", "}", "{{", "}}", "- ", "? ", ": ", "|", ">", "'", '"', "# ", "~", "null", "true", "@", "`", ", ",
+    # Turtle, SHACL, SPARQL
+    "<", ">", "_:b", "[]", "()", "( 1 )", "a", ";", ",", ".", "^^", "@en", '"""', "@prefix", "@base <file:///etc/> .",
+    "owl:imports <http://127.0.0.1:9/>", '"x"^^<http://www.w3.org/2001/XMLSchema#decimal>', "1e400", "1.0",
+    '"1/3"^^<http://www.w3.org/2002/07/owl#rational>', "<http://127.0.0.1:9/>", "<file:///etc/passwd>", "<../../x>",
+    "sh:sparql", "sh:node", "sh:property", "sh:not", "sh:deactivated true", "SERVICE <http://127.0.0.1:9/> {}",
+    "tc:min", "tc:Claim", "tc:Ruling", "tc:steps", "tc:exactly true", "tc:parameter parameter:procedure",
+    # templates and scripts
+    "{{ 7 * 7 }}", "{% for i in range(10**9) %}", "{{ ''.__class__.__mro__ }}", "<script>alert(1)</script>",
+    "&amp;", "]]>",
+    # JSON
+    "null", "true", "-1", "1e999", "[]", "{}", '""', '"\\ud800"', "[" * 2000, "{" * 500,
+]  # fmt: skip
+
+
+def mutated(seeds: list[bytes], number: int) -> bytes:
+    """The ``number``-th way to spoil one of several seeds; the same number always gives the same bytes."""
+    dice = random.Random(number)
+    data = bytearray(dice.choice(seeds))
+    for _ in range(dice.choice([1, 1, 1, 2, 3, 7])):
+        _SPOIL[dice.randrange(len(_SPOIL))](data, dice, seeds)
+    if dice.random() < 0.01:
+        text = bytes(data).decode("utf-8", "ignore")
+        return text.encode(dice.choice(["utf-16", "utf-16-le", "utf-32", "utf-8-sig", "latin-1"]), "replace")
+    return bytes(data[:60_000])
+
+
+def _some(data: bytearray, dice: random.Random, longest: int = 40) -> slice:
+    start = dice.randrange(len(data) + 1)
+    return slice(start, start + dice.randint(0, longest))
+
+
+def _delete(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    del data[_some(data, dice)]
+
+
+def _insert(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    at = dice.randrange(len(data) + 1)
+    data[at:at] = dice.choice(TOKENS).encode("utf-8", "surrogatepass")
+
+
+def _replace(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    """Put a token in the place of a word."""
+    start = dice.randrange(len(data) + 1)
+    end = start
+    while end < len(data) and (data[end : end + 1].isalnum() or data[end] in b"-_"):
+        end += 1
+    data[start:end] = dice.choice(TOKENS).encode("utf-8", "surrogatepass")
+
+
+_WORD = re.compile(rb"[\w:/.#-]{2,}")
+
+
+def _exchange(data: bytearray, dice: random.Random, seeds: list[bytes]) -> None:
+    """Put a word of some seed in the place of another, which mostly leaves the syntax as it was."""
+    here = list(_WORD.finditer(data))
+    there = _WORD.findall(dice.choice(seeds))
+    if here and there:
+        word = dice.choice(here)
+        data[word.start() : word.end()] = dice.choice(there)
+
+
+def _flip(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    if data:
+        data[dice.randrange(len(data))] = dice.randrange(256)
+
+
+def _copy(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    at = dice.randrange(len(data) + 1)
+    data[at:at] = data[_some(data, dice, 200)]
+
+
+def _repeat(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    part = _some(data, dice, 12)
+    data[part.start : part.start] = data[part] * dice.choice([2, 10, 300])
+
+
+def _splice(data: bytearray, dice: random.Random, seeds: list[bytes]) -> None:
+    other = dice.choice(seeds)
+    data[_some(data, dice, 120)] = other[_some(bytearray(other), dice, 120)]
+
+
+def _swap_lines(data: bytearray, dice: random.Random, _: list[bytes]) -> None:
+    lines = data.split(b"\n")
+    one, other = dice.randrange(len(lines)), dice.randrange(len(lines))
+    lines[one], lines[other] = lines[other], lines[one]
+    data[:] = b"\n".join(lines)
+
+
+_SPOIL = [
+    *[_exchange] * 8, *[_replace] * 3, *[_insert] * 2, _delete, _flip, _copy, _repeat, _splice, _swap_lines,
+]  # fmt: skip
+
+
+# --- feeding ---------------------------------------------------------------------------------------------------------
+
+
+def feed(reader: Reader, data: bytes) -> bool:
+    """Give bytes to a reader; whether they were taken. Anything but that and `UnusableInput` is raised, also a `Hang`.
+
+    What is refused must be told with a place, and nothing may be logged with a traceback.
+    """
+    path = WORLD.folder / f"{reader.name}.input"
+    path.write_bytes(data)
+    with _in_time(), _no_traceback_logged():
+        try:
+            reader.read(path)
+        except UnusableInput as error:
+            assert error.complaints and all(c.place.file and c.message for c in error.complaints)
+            str(error).encode("utf-8", "backslashreplace")
+            return False
+    return True
+
+
+@contextmanager
+def _in_time() -> Iterator[None]:
+    timers = ((signal.ITIMER_PROF, signal.SIGPROF, PATIENCE), (signal.ITIMER_REAL, signal.SIGALRM, WAIT))
+
+    def ring(number: int, _: object) -> None:
+        raise Hang(f"no answer in time ({signal.Signals(number).name})")
+
+    before = [signal.signal(number, ring) for _, number, _ in timers]
+    for timer, _, seconds in timers:
+        signal.setitimer(timer, seconds)
+    try:
+        yield
+    finally:
+        for (timer, number, _), handler in zip(timers, before, strict=True):
+            signal.setitimer(timer, 0)
+            signal.signal(number, handler)
+
+
+class _Listener(logging.Handler):
+    def emit(self, record: logging.LogRecord) -> None:
+        if record.exc_info:
+            raise AssertionError(f"a traceback was logged: {record.getMessage()[:200]}")
+
+
+@contextmanager
+def _no_traceback_logged() -> Iterator[None]:
+    listener = _Listener()
+    logging.getLogger().addHandler(listener)
+    try:
+        yield
+    finally:
+        logging.getLogger().removeHandler(listener)
