@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from trayconcord.kb.case_file import CaseFile
+    from trayconcord.kb.sparql_service import Service
     from trayconcord.kb.store import Store
 
 OK = 0
@@ -20,11 +21,22 @@ DEFAULT_STORE = Path("trayconcord-kb")
 
 def _loaded(options: Namespace) -> "Store":
     """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
-    from trayconcord.kb.store import load
+    if getattr(options, "endpoint", None):
+        from trayconcord.kb.remote_store import load_remote
 
-    store = load(options.kb, options.only)
+        store = load_remote(_service(options), options.kb)
+    else:
+        from trayconcord.kb.store import load
+
+        store = load(options.kb, options.only)
     gc.freeze()
     return store
+
+
+def _service(options: Namespace) -> "Service":
+    from trayconcord.kb.sparql_service import Service
+
+    return Service(options.endpoint, options.timeout, getattr(options, "update_endpoint", None))
 
 
 def add(options: Namespace) -> int:
@@ -122,6 +134,21 @@ def build(options: Namespace) -> int:
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)
     return report.exit_status
+
+
+def publish(options: Namespace) -> int:
+    """Put the store into a SPARQL service."""
+    from trayconcord.kb.publish import publish
+
+    service = _service(options)
+    outcome = publish(service, options.kb, options.only, options.dry_run)
+    for done, graphs in (("wrote", outcome.written), ("renamed", outcome.renamed), ("removed", outcome.removed)):
+        for graph in graphs:
+            print(f"{'dry run: ' * options.dry_run}{done} {graph}")
+    changed = len(outcome.written) + len(outcome.renamed) + len(outcome.removed)
+    words = "would change" if options.dry_run else "changed"
+    print(f"{service.shown}: {changed} graphs {words}, {len(outcome.left)} as they were")
+    return OK
 
 
 def changes(options: Namespace) -> int:
