@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from trayconcord.kb.case_file import CaseFile
     from trayconcord.kb.sparql_service import Service
     from trayconcord.kb.store import Store
@@ -96,17 +98,26 @@ def check(options: Namespace) -> int:
 
 def compare(options: Namespace) -> int:
     """Lay the sources side by side."""
-    from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
+    from trayconcord.generators.compare_output import chosen_topics, json_parts, text_parts
     from trayconcord.shapes.compare import Comparison
 
-    store = _loaded(options)
-    comparison = Comparison(store)
-    topics = chosen_topics(comparison, options.topic)
+    parts = ((chosen_topics(Comparison(store), options.topic), store) for store in _stores(options))
     if options.format == "json":
-        print(json_topics(topics, store.vocabulary), end="")
+        for piece in json_parts(parts):
+            print(piece, end="")
     else:
-        print(text_topics(topics, store, in_full=options.topic is not None))
+        for piece in text_parts(parts, in_full=options.topic is not None):
+            print(piece)
     return OK
+
+
+def _stores(options: Namespace) -> "Iterable[Store]":
+    """The store in parts that can be compared one by one; from files it is one part."""
+    if options.endpoint:
+        from trayconcord.kb.remote_store import stores_by_parameter
+
+        return stores_by_parameter(_service(options), options.kb, options.topic and options.topic.partition("?")[0])
+    return [_loaded(options)]
 
 
 def agenda(options: Namespace) -> int:

@@ -6,18 +6,21 @@ is missing is read as a whole.
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path, PurePath
 
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, RDFS
 
+from trayconcord.kb import namespaces as ns
 from trayconcord.kb.catalogue import BOOKKEEPING, CATALOGUE, Triple, graph_of, reading_rank, respelt
 from trayconcord.kb.errors import Place, unusable
 from trayconcord.kb.namespaces import BIBO, TC
+from trayconcord.kb.records import by_subject, read_claims
 from trayconcord.kb.remote_pages import Contents, Pages, Partition, Quad
 from trayconcord.kb.sparql_service import Service, changed
 from trayconcord.kb.store import Store, layer_files, of_graph, triples_of
-from trayconcord.kb.turtle import bulk
+from trayconcord.kb.turtle import bulk, new_graph
 
 RECORDS = (TC.Source, TC.Ruling, TC.FormerRuling, TC.Case)
 """What is read besides claims. Classes that the ontology does not know are read too: one may be misspelt."""
@@ -41,6 +44,28 @@ def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
         return of_graph(graph, places)
 
 
+def stores_by_parameter(
+    service: Service, layers: list[Path] | None = None, parameter: str | None = None
+) -> Iterator[Store]:
+    """The store that a service holds, one parameter at a time, in the order of the vocabulary; or just one of them.
+
+    Each part has all sources, rulings and cases, and the claims on its parameter; its graph holds the triples of these
+    claims alone. Enough for a comparison, and never more than one parameter's claims are held. Raises `UnusableInput`.
+    """
+    graph, places = triples_of(layers, only=True)
+    try:
+        reading = _Reading(service, graph, places, layer_files(layers or [], True, {}))
+        reading.read_records()
+        base = of_graph(graph, places)
+        for name in [parameter] if parameter is not None else base.vocabulary.parameters:
+            claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
+            found = [claim for claim in read_claims(by_subject(claims), base.vocabulary) if claim.parameter == name]
+            yield replace(base, graph=claims, claims=found, places=where)
+        reading.confirm()
+    finally:
+        service.close()
+
+
 class _Reading:
     """One reading of a service into a graph."""
 
@@ -58,22 +83,49 @@ class _Reading:
 
     def read(self) -> None:
         """Read everything, and see that it was still the same at the end."""
-        service = self.pages.service
+        self._look()
+        for partition in self._partitions(self.contents):
+            self._take(self.pages.read(partition))
+        self._complete()
+        self.confirm()
+
+    def read_records(self) -> None:
+        """Read everything but the claims."""
+        self._look()
+        for cls in RECORDS:
+            self._take(self.pages.read(self.pages.of_class(cls, self.contents.classes.get(cls, 0))))
+
+    def claims_on(self, parameter: URIRef, base: Store) -> tuple[Graph, dict[URIRef, Place]]:
+        """The triples of the claims on a parameter, and where they stand; those of files with them."""
+        records, count = self.done, self.contents.claims.get(parameter, 0)
+        self.graph, self.places, self.done = new_graph(), {}, set(records)
+        self._take(self.pages.read(self.pages.of_parameter(parameter, count)))
+        waiting = [URIRef(s) for s in base.graph.subjects(TC.parameter, parameter)] + list(self.done - records)
+        for subject in waiting:
+            for predicate, value in base.graph.predicate_objects(subject):
+                self.graph.add((subject, predicate, value))
+                if predicate in LISTS:
+                    waiting.append(URIRef(value))
+            if subject in base.places:
+                self._place_subject(subject, [(base.places[subject], True)])
+        self.done = records
+        return self.graph, self.places
+
+    def confirm(self) -> None:
+        """See that the service holds what it held at the beginning."""
+        if self.pages.contents() != self.contents:
+            raise changed(self.pages.service, "it holds something else now than at the beginning")
+
+    def _look(self) -> None:
+        shown = self.pages.service.shown
         if self.contents.busy:
             raise unusable(
-                service.shown,
+                shown,
                 "is being published into, or that was cut short",
                 "wait for it to end, or run trayconcord publish again",
             )
         if not any(self.contents.classes.get(cls) for cls in (TC.Claim, *RECORDS)):
-            raise unusable(
-                service.shown, "holds no claims", "check the address, or put them there with trayconcord publish"
-            )
-        for partition in self._partitions(self.contents):
-            self._take(self.pages.read(partition))
-        self._complete()
-        if self.pages.contents() != self.contents:
-            raise changed(service, "it holds something else now than at the beginning")
+            raise unusable(shown, "holds no claims", "check the address, or put them there with trayconcord publish")
 
     def _partitions(self, contents: Contents) -> Iterator[Partition]:
         for parameter, count in sorted(contents.claims.items()):
