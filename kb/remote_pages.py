@@ -58,7 +58,7 @@ class Pages:
             catalogue,
             bool(busy),
             self._counts(f"{_anywhere('?s a ?key')} {in_own}", "classes"),
-            self._counts(_anywhere(f"?s a {_text(TC.Claim)} ; {_text(TC.parameter)} ?key"), "claims by parameter"),
+            self._counts(f"{_anywhere(f'?s {_text(TC.parameter)} ?key')} {_CLAIM}", "claims by parameter"),
         )
 
     def catalogue(self) -> dict[URIRef, Published]:
@@ -79,8 +79,8 @@ class Pages:
 
     def of_parameter(self, parameter: URIRef, count: int) -> Partition:
         """The claims on one parameter."""
-        pattern = _anywhere(f"?s a {_text(TC.Claim)} ; {_text(TC.parameter)} {_text(parameter)}")
-        return Partition(pattern, count, f"claims on {ns.local(parameter, ns.PARAMETER)}")
+        stated = _anywhere(f"?s {_text(TC.parameter)} {_text(parameter)}")
+        return Partition(f"{stated} {_CLAIM}", count, f"claims on {ns.local(parameter, ns.PARAMETER)}")
 
     def of_class(self, cls: URIRef, count: int) -> Partition:
         """The subjects of one class."""
@@ -89,7 +89,7 @@ class Pages:
     def without_parameter(self) -> Partition:
         """The claims that state no parameter."""
         lacking = f"FILTER NOT EXISTS {{ {_anywhere(f'?s {_text(TC.parameter)} ?any')} }}"
-        return self.counted(f"{_anywhere(f'?s a {_text(TC.Claim)}')} {lacking}", "claims without a parameter")
+        return self.counted(f"{_CLAIM} {lacking}", "claims without a parameter")
 
     def of_graph(self, graph: URIRef) -> Partition:
         """Every subject of a graph."""
@@ -145,7 +145,7 @@ class Pages:
         found: dict[URIRef, int] = {}
         for row in rows:
             key = row.get("key")
-            if key is None and self._number(row.get("n")) == 0:  # the one group of no solutions
+            if not row or (key is None and self._number(row.get("n")) == 0):  # some have one group of no solutions
                 continue
             if isinstance(key, URIRef) and key not in found:
                 found[key] = self._number(row.get("n"))
@@ -168,11 +168,6 @@ class Pages:
         )
 
 
-def _anywhere(pattern: str) -> str:
-    """A pattern in the default graph or in any one named graph."""
-    return f"{{ {pattern} }} UNION {{ GRAPH ?h {{ {pattern} }} }}"
-
-
 def _text(iri: URIRef) -> str:
     try:
         return iri_text(iri)
@@ -182,3 +177,11 @@ def _text(iri: URIRef) -> str:
 
 def _quoted(text: str) -> str:
     return f'"{text}"'
+
+
+def _anywhere(pattern: str, graph: str = "?h") -> str:
+    """A pattern in the default graph or in any one named graph."""
+    return f"{{ {pattern} }} UNION {{ GRAPH {graph} {{ {pattern} }} }}"
+
+
+_CLAIM = _anywhere(f"?s a {_text(TC.Claim)}", "?i")

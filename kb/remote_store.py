@@ -58,6 +58,9 @@ def stores_by_parameter(
         reading.read_records()
         base = of_graph(graph, places)
         for name in [parameter] if parameter is not None else base.vocabulary.parameters:
+            if name not in base.vocabulary.parameters:
+                yield replace(base, claims=[])
+                continue
             claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
             found = [claim for claim in read_claims(by_subject(claims), base.vocabulary) if claim.parameter == name]
             yield replace(base, graph=claims, claims=found, places=where)

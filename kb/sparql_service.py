@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Mapping
 from http.client import HTTPConnection, HTTPException, HTTPResponse, HTTPSConnection, RemoteDisconnected
-from urllib.parse import SplitResult, unquote, urljoin, urlsplit
+from urllib.parse import SplitResult, quote, unquote, urljoin, urlsplit
 
 from trayconcord.kb.errors import UnusableInput, unusable
 from trayconcord.kb.sparql_terms import Nonsense, Row, rows_of
@@ -111,7 +111,7 @@ class Service:
         bare = parts._replace(netloc=parts.netloc.rpartition("@")[2], path=parts.path or "/")
         if not user:
             return bare, ""
-        self._secrets |= {secret for secret in (password, parts.password) if secret}
+        self._secrets |= {secret for secret in (password, parts.password, quote(password or "", safe="")) if secret}
         token = base64.b64encode(f"{user}:{password or ''}".encode()).decode()
         return bare, f"Basic {token}"
 
@@ -167,7 +167,7 @@ class Service:
         message, fix = {
             400: (
                 "does not understand what it is asked",
-                "is it a SPARQL 1.1 service that takes updates here?",
+                "is this the address of a SPARQL 1.1 service?",
             ),
             401: ("wants a user and a password, or others", f"set {USER} and {PASSWORD}"),
             403: ("refuses access", f"ask for the right to use it, or set {USER} and {PASSWORD}"),
