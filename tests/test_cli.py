@@ -18,8 +18,8 @@ from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
 
 COMMANDS = (
-    "add", "form", "check", "compare", "agenda", "build", "changes", "plan", "why", "sheets", "items", "demo",
-    "explain", "terms",
+    "add", "form", "check", "compare", "agenda", "build", "publish", "changes", "plan", "why", "sheets", "items",
+    "demo", "explain", "terms",
 )  # fmt: skip
 REFUSED = NOTES.replace("value: 3,", "value: some,")
 

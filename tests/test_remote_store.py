@@ -7,10 +7,10 @@ import json
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from literals import LITERALS
 from pyoxigraph import Store
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import RDF, XSD
+from rdflib.namespace import RDF
 from small_store import FIRST, LATER, RULED, enter_into
 from sparql_servers import Loopback, answer_with, honest_service, results, say
 
@@ -307,18 +307,6 @@ def test_a_hostile_parameter_of_a_service_does_not_get_into_a_query(forms):
 def test_what_is_no_iri_never_gets_into_a_query(text):
     with pytest.raises(Nonsense):
         iri_text(URIRef(text))
-
-
-TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12) | st.text("\\uU0022'\"\n\r\x0b", max_size=12)
-LITERALS = st.one_of(
-    st.builds(Literal, TEXTS),
-    st.builds(Literal, TEXTS, lang=st.sampled_from(["de", "de-AT", "EN"])),
-    st.builds(Literal, TEXTS, datatype=st.just(URIRef("urn:type"))),
-    st.builds(Literal, st.from_regex(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?", fullmatch=True), datatype=st.just(XSD.decimal)),
-    st.builds(Literal, st.integers(), datatype=st.just(XSD.integer)),
-    st.builds(Literal, st.sampled_from(["0", "1", "true", "false"]), datatype=st.just(XSD.boolean)),
-    st.builds(Literal, st.sampled_from(["2026-05-12", "2026-05-12Z", "soon"]), datatype=st.just(XSD.date)),
-)
 
 
 @settings(suppress_health_check=[HealthCheck.too_slow])
