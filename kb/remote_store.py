@@ -103,12 +103,13 @@ class _Reading:
         records, count = self.done, self.contents.claims.get(parameter, 0)
         self.graph, self.places, self.done = new_graph(), {}, set(records)
         self._take(self.pages.read(self.pages.of_parameter(parameter, count)))
-        waiting = [URIRef(s) for s in base.graph.subjects(TC.parameter, parameter)] + list(self.done - records)
+        of_files = [s for s in base.graph.subjects(TC.parameter, parameter) if isinstance(s, URIRef)]
+        waiting = [*of_files, *(self.done - records)]
         for subject in waiting:
             for predicate, value in base.graph.predicate_objects(subject):
                 self.graph.add((subject, predicate, value))
-                if predicate in LISTS:
-                    waiting.append(URIRef(value))
+                if predicate in LISTS and isinstance(value, URIRef):
+                    waiting.append(value)
             if subject in base.places:
                 self._place_subject(subject, [(base.places[subject], True)])
         self.done = records

@@ -166,8 +166,8 @@ def scratch(tmp_path_factory):
         yield address, layer
 
 
-@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=20)
-@given(literals=st.lists(LITERALS, min_size=1, max_size=30))
+@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=10)
+@given(literals=st.lists(LITERALS, min_size=1, max_size=60))
 def test_a_file_with_any_literals_comes_back_as_it_was(scratch, literals):
     address, layer = scratch
     claim = URIRef("https://w3id.org/trayconcord/claim/x")

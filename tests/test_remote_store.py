@@ -162,6 +162,17 @@ def test_an_empty_topic_and_a_misspelt_one(service, department, capsys):
         assert capsys.readouterr().out == words
 
 
+@pytest.mark.parametrize(
+    "command",
+    ["agenda", "plan impression-material=polyether", "why spacer-thickness arch=maxillary", "sheets --out sheets",
+     "items", "terms", "compare", "demo demo", "explain"],
+)  # fmt: skip
+def test_no_command_opens_a_socket_unless_it_is_told_to(command, no_network, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TRAYCONCORD_ENDPOINT_USER", "somebody")
+    assert main(command.split()) == 0
+
+
 # --- stores that somebody else put there ---
 
 
@@ -173,6 +184,17 @@ def test_a_foreign_store_is_read_from_wherever_it_lies(graph, service, departmen
     found = read(service)
     assert found.hash == wanted.hash
     assert {place.file for subject, place in found.places.items() if subject == CLAIM} == {graph or service.url}
+
+
+@pytest.mark.parametrize("graph", [None, "https://example.org/a-graph?x=1", "urn:example:graph"])
+def test_findings_of_a_foreign_store_name_its_graph_or_the_service(graph, service, department, capsys):
+    add(service, load([department], only=True).graph, graph)
+    assert main(["check", "--all", "--endpoint", service.url]) == 0
+    assert f"\n{graph or service.url}: warning[contested-topic] " in capsys.readouterr().out
+    assert main(["check", "--format", "sarif", "--endpoint", service.url]) == 0
+    results = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    uris = {place["physicalLocation"]["artifactLocation"]["uri"] for found in results for place in found["locations"]}
+    assert uris == {graph or service.url}
 
 
 def test_a_claim_spread_over_graphs_is_one_claim(service, department):
