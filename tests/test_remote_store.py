@@ -189,9 +189,9 @@ def test_a_foreign_store_is_read_from_wherever_it_lies(graph, service, departmen
 @pytest.mark.parametrize("graph", [None, "https://example.org/a-graph?x=1", "urn:example:graph"])
 def test_findings_of_a_foreign_store_name_its_graph_or_the_service(graph, service, department, capsys):
     add(service, load([department], only=True).graph, graph)
-    assert main(["check", "--all", "--endpoint", service.url]) == 0
-    assert f"\n{graph or service.url}: warning[contested-topic] " in capsys.readouterr().out
-    assert main(["check", "--format", "sarif", "--endpoint", service.url]) == 0
+    assert main(["check", "--all", "--endpoint", service.url]) == 1
+    assert f"\n{graph or service.url}: violation[unsupported-ruling] " in capsys.readouterr().out
+    assert main(["check", "--format", "sarif", "--endpoint", service.url]) == 1
     results = json.loads(capsys.readouterr().out)["runs"][0]["results"]
     uris = {place["physicalLocation"]["artifactLocation"]["uri"] for found in results for place in found["locations"]}
     assert uris == {graph or service.url}
