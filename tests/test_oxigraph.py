@@ -148,6 +148,14 @@ def test_a_store_of_many_pages_comes_back(empty, tmp_path, monkeypatch):
     assert sorted(parts, key=lambda claim: claim.id) == wanted.claims
 
 
+def test_a_service_whose_default_graph_is_all_of_them(demo):
+    with oxigraph_service("--union-default-graph") as address:
+        publish(Service(address), [demo], only=True)
+        assert publish(Service(address), [demo], only=True).written == []
+        wanted, found = load([demo], only=True), load_remote(Service(address))
+    assert (found.hash, found.places) == (wanted.hash, wanted.places)
+
+
 def test_turtle_that_others_loaded_is_read(empty, demo):
     """With another tool, into one graph, without a catalogue."""
     wanted = load([demo], only=True)
