@@ -99,9 +99,9 @@ class Service:
             host, port = parts.hostname, parts.port
         except ValueError:
             host, port, parts = None, None, urlsplit("")
-        usable = address.isascii() and address.isprintable() and not set(' <>"{}|\\^`#') & set(address)
-        if parts.scheme not in ("http", "https") or not host or port == 0 or not usable:
-            shown = _shown(parts) if host and usable else "--endpoint"
+        written = _is_written_as_address(address)
+        if parts.scheme not in ("http", "https") or not host or port == 0 or not written:
+            shown = _shown(parts) if host and written else "--endpoint"
             raise unusable(shown, "is no address of a SPARQL service", "write it as http://localhost:7878/query")
         user, password = parts.username, parts.password
         if user is None:
@@ -135,7 +135,9 @@ class Service:
             status, headers, answer = self._send(here, login, body, kind, accept)
             if status not in _MOVED:
                 break
-            target = urlsplit(urljoin(here.geturl(), headers.get("location", "")))
+            target = _target(here, headers.get("location", ""))
+            if target is None:
+                raise unusable(_shown(url), "leads on to nowhere", "name the service itself with --endpoint")
             if (target.scheme, target.netloc) != (here.scheme, here.netloc):
                 raise unusable(
                     _shown(url),
@@ -289,6 +291,19 @@ def changed(service: Service, detail: str) -> UnusableInput:
         f"contradicts itself, or the store changed while it was read: {detail}",
         "run it again; if this stays so, look at the service",
     )
+
+
+def _is_written_as_address(text: str) -> bool:
+    return text.isascii() and text.isprintable() and not set(' <>"{}|\\^`#') & set(text)
+
+
+def _target(here: SplitResult, location: str) -> SplitResult | None:
+    """Where an answer leads on to; None where that is no address."""
+    try:
+        target = urlsplit(urljoin(here.geturl(), location))
+    except ValueError:
+        return None
+    return target if location and _is_written_as_address(location) else None
 
 
 def _shown(url: SplitResult) -> str:

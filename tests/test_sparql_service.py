@@ -294,6 +294,13 @@ def test_a_move_within_the_host_is_followed_and_one_to_another_is_not():
     assert asked == 3
 
 
+@pytest.mark.parametrize("location", ["http://[::1/", "/a b", "/\x1b[31m", ""])
+def test_a_move_to_nowhere(location):
+    text, asked = complaint(lambda handler, path, sent: say(handler, b"", status=302, Location=location))
+    assert "leads on to nowhere" in text
+    assert asked == 1
+
+
 # --- credentials ---
 
 
