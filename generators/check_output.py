@@ -173,4 +173,6 @@ def _sarif_location(place: Place) -> dict[str, Any]:
 
 
 def _uri(file: str) -> str:
+    if "://" in file or file.startswith("urn:"):  # a service, or a graph of one
+        return quote(file, safe=":/?#[]@!$&'()*+,;=%")
     return ("file://" if file.startswith("/") else "") + quote(file)

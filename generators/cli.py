@@ -123,6 +123,18 @@ def _parser() -> argparse.ArgumentParser:
     exported.add_argument(
         "--out", type=Path, metavar="PATH", help="folder to write (default: export), or the file of one form"
     )
+    published = command(
+        "publish",
+        commands.publish,
+        "Put the store into a SPARQL service, one named graph per source, writing only what has changed there.",
+        "trayconcord publish --kb my-department --endpoint http://localhost:7878/query",
+    )
+    published.add_argument(
+        "--update-endpoint",
+        metavar="URL",
+        help="where the service takes updates (default: the endpoint, with /update in place of a /query at its end)",
+    )
+    published.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
     changed = command(
         "changes",
         commands.changes,
@@ -252,9 +264,12 @@ def _parser() -> argparse.ArgumentParser:
         "trayconcord terms alginate",
     )
     terms.add_argument("word", nargs="?", metavar="WORD")
-    for sub in (
-        add, form, check, compare, agenda, build, exported, planned, reasons, marking, sheets, items, rendering, terms,
-    ):  # fmt: skip
+    reading = (
+        form, check, compare, agenda, build, exported, planned, reasons, marking, sheets, items, rendering,
+    )  # fmt: skip
+    for sub in (*reading, published):
+        _endpoint(sub, sub is published)
+    for sub in (*reading, add, published, terms):
         sub.add_argument(
             "--kb",
             action="append",
@@ -274,6 +289,34 @@ def _parser() -> argparse.ArgumentParser:
             help="Turtle file or folder with shapes of your own, or with other severities for known rules (repeatable)",
         )
     return parser
+
+
+def _endpoint(command: argparse.ArgumentParser, writes: bool) -> None:
+    command.add_argument(
+        "--endpoint",
+        required=writes,
+        metavar="URL",
+        help="the SPARQL 1.1 service to write into"
+        if writes
+        else "read claims, sources and rulings from this SPARQL 1.1 service instead of the shipped ones",
+    )
+    command.add_argument(
+        "--timeout",
+        type=_seconds,
+        default=60.0,
+        metavar="SECONDS",
+        help="how long one answer of the service may take (default: 60)",
+    )
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 0 < seconds <= 86400:
+        raise argparse.ArgumentTypeError(f"{text} is no number of seconds between 0 and 86400")
+    return seconds
 
 
 def _dated(command: argparse.ArgumentParser) -> None:

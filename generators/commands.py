@@ -11,8 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from trayconcord.kb.case_file import CaseFile
     from trayconcord.kb.model import Scope
+    from trayconcord.kb.sparql_service import Service
     from trayconcord.kb.store import Store
 
 OK = 0
@@ -22,11 +25,22 @@ DEFAULT_STORE = Path("trayconcord-kb")
 
 def _loaded(options: Namespace) -> "Store":
     """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
-    from trayconcord.kb.store import load
+    if getattr(options, "endpoint", None):
+        from trayconcord.kb.remote_store import load_remote
 
-    store = load(options.kb, options.only)
+        store = load_remote(_service(options), options.kb)
+    else:
+        from trayconcord.kb.store import load
+
+        store = load(options.kb, options.only)
     gc.freeze()
     return store
+
+
+def _service(options: Namespace) -> "Service":
+    from trayconcord.kb.sparql_service import Service
+
+    return Service(options.endpoint, options.timeout, getattr(options, "update_endpoint", None))
 
 
 def add(options: Namespace) -> int:
@@ -91,17 +105,26 @@ def check(options: Namespace) -> int:
 
 def compare(options: Namespace) -> int:
     """Lay the sources side by side."""
-    from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
+    from trayconcord.generators.compare_output import chosen_topics, json_parts, text_parts
     from trayconcord.shapes.compare import Comparison
 
-    store = _loaded(options)
-    comparison = Comparison(store)
-    topics = chosen_topics(comparison, options.topic)
+    parts = ((chosen_topics(Comparison(store), options.topic), store) for store in _stores(options))
     if options.format == "json":
-        print(json_topics(topics, store.vocabulary), end="")
+        for piece in json_parts(parts):
+            print(piece, end="")
     else:
-        print(text_topics(topics, store, in_full=options.topic is not None))
+        for piece in text_parts(parts, in_full=options.topic is not None):
+            print(piece)
     return OK
+
+
+def _stores(options: Namespace) -> "Iterable[Store]":
+    """The store in parts that can be compared one by one; from files it is one part."""
+    if options.endpoint:
+        from trayconcord.kb.remote_store import stores_by_parameter
+
+        return stores_by_parameter(_service(options), options.kb, options.topic and options.topic.partition("?")[0])
+    return [_loaded(options)]
 
 
 def agenda(options: Namespace) -> int:
@@ -150,6 +173,21 @@ def export(options: Namespace) -> int:
         print(f"wrote {options.out}")
     else:
         print(data.decode(), end="")
+    return OK
+
+
+def publish(options: Namespace) -> int:
+    """Put the store into a SPARQL service."""
+    from trayconcord.kb.publish import publish
+
+    service = _service(options)
+    outcome = publish(service, options.kb, options.only, options.dry_run)
+    for done, graphs in (("wrote", outcome.written), ("renamed", outcome.renamed), ("removed", outcome.removed)):
+        for graph in graphs:
+            print(f"{'dry run: ' * options.dry_run}{done} {graph}")
+    changed = len(outcome.written) + len(outcome.renamed) + len(outcome.removed)
+    words = "would change" if options.dry_run else "changed"
+    print(f"{service.shown}: {changed} graphs {words}, {len(outcome.left)} as they were")
     return OK
 
 

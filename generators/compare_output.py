@@ -1,5 +1,6 @@
 """Topics as a readable table and as JSON."""
 
+from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 from typing import Any
 
@@ -60,6 +61,18 @@ def json_topics(topics: list[Topic], vocabulary: Vocabulary) -> str:
     return dump({"topics": [topic_json(topic, vocabulary) for topic in topics]})
 
 
+def json_parts(parts: Iterable[tuple[list[Topic], Store]]) -> Iterator[str]:
+    """The same JSON for a store that comes in parts, in pieces to be printed one after the other."""
+    head, foot = dump({"topics": [0]}).split("0")
+    between = ""
+    for topics, store in parts:
+        for topic in topics:
+            text = json_topics([topic], store.vocabulary)
+            yield (between or head) + text[len(head) : -len(foot)]
+            between = "," + head[head.rindex("\n") :]
+    yield foot if between else dump({"topics": []})
+
+
 def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     """One topic as a JSON object."""
     ruling = topic.ruling
@@ -87,18 +100,27 @@ def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
 
 def text_topics(topics: list[Topic], store: Store, in_full: bool) -> str:
     """The topics as text: one line each, or with every claim side by side."""
-    if not topics:
-        return "no source in the store speaks of this"
-    lines: list[str] = []
-    parameter = ""
-    for topic in topics:
-        if topic.parameter.id != parameter:
-            parameter = topic.parameter.id
-            lines += ["", f"{topic.parameter.label}  [{parameter}]"]
-        lines += _in_full(topic, store) if in_full else [_in_brief(topic, store.vocabulary)]
-    if not in_full:
-        lines += ["", "see one side by side: trayconcord compare PARAMETER"]
-    return "\n".join(lines).strip("\n")
+    return "\n".join(text_parts([(topics, store)], in_full))
+
+
+def text_parts(parts: Iterable[tuple[list[Topic], Store]], in_full: bool) -> Iterator[str]:
+    """The same text for a store that comes in parts, in pieces to be printed on lines of their own."""
+    empty = True
+    for topics, store in parts:
+        lines: list[str] = []
+        parameter = ""
+        for topic in topics:
+            if topic.parameter.id != parameter:
+                parameter = topic.parameter.id
+                lines += ["", f"{topic.parameter.label}  [{parameter}]"]
+            lines += _in_full(topic, store) if in_full else [_in_brief(topic, store.vocabulary)]
+        if topics:
+            yield "\n".join(lines).strip("\n") if empty else "\n".join(lines)
+            empty = False
+    if empty:
+        yield "no source in the store speaks of this"
+    elif not in_full:
+        yield "\nsee one side by side: trayconcord compare PARAMETER"
 
 
 def _in_brief(topic: Topic, vocabulary: Vocabulary) -> str:

@@ -11,7 +11,7 @@ _ESCAPES = {"\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r", '"'
 
 def canonical_nquads(graph: Graph) -> str:
     """Sorted canonical N-Quads (RDF Dataset Canonicalization, W3C 2024). Raises ValueError on a blank node."""
-    return "".join(sorted(f"{_term(s)} {_term(p)} {_term(o)} .\n" for s, p, o in graph))
+    return "".join(sorted(f"{term_text(s)} {term_text(p)} {term_text(o)} .\n" for s, p, o in graph))
 
 
 def canonical_hash(graph: Graph) -> str:
@@ -19,18 +19,24 @@ def canonical_hash(graph: Graph) -> str:
     return hashlib.sha256(canonical_nquads(graph).encode()).hexdigest()
 
 
-def _term(term: Node) -> str:
+def term_text(term: Node) -> str:
+    """A term in canonical N-Quads. Raises ValueError on a blank node."""
     if isinstance(term, BNode):
         raise ValueError("a graph with blank nodes needs the full algorithm")
     if isinstance(term, URIRef):
         return f"<{term}>"
     assert isinstance(term, Literal)
-    text = f'"{"".join(_ESCAPES.get(sign) or _control(sign) for sign in str(term))}"'
+    text = f'"{escaped(str(term))}"'
     if term.language:
         return f"{text}@{term.language}"
     if term.datatype is None or term.datatype == XSD.string:
         return text
     return f"{text}^^<{term.datatype}>"
+
+
+def escaped(text: str) -> str:
+    """Text as it stands between the quotes of a literal in canonical N-Quads."""
+    return "".join(_ESCAPES.get(sign) or _control(sign) for sign in text)
 
 
 def _control(sign: str) -> str:

@@ -80,22 +80,41 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
     ``overlay`` (path within a store -> Turtle) is read as if it lay over the last layer already.
     Raises `UnusableInput` with every file that cannot be read.
     """
+    with bulk():
+        return replace(of_graph(*triples_of(layers, only, overlay)), retired=retired_in(layers, only))
+
+
+def retired_in(layers: list[Path] | None = None, only: bool = False) -> list[Retired]:
+    """The ids that the layers no longer use."""
+    return [old for layer in [*([] if only else [shipped()]), *(layers or [])] for old in read_retired(layer)]
+
+
+def triples_of(
+    layers: list[Path] | None = None, only: bool = False, overlay: dict[str, bytes] | None = None
+) -> tuple[Graph, dict[URIRef, Place]]:
+    """The triples of the documents that `load` reads, and where each subject stands. Raises `UnusableInput`."""
     graph = new_graph()
     places: dict[URIRef, Place] = {}
-    with bulk():
-        contents, complaints = _snapshot(layers or [], only, overlay or {})
-        for name, data in contents.items():
-            try:
-                lines = _read(data, name, graph)
-            except UnusableInput as error:
-                complaints += error.complaints
-            else:
-                for subject, line in lines.items():
-                    places.setdefault(subject, Place(name, line))
-        if complaints:
-            raise UnusableInput(complaints)
-        homes = [*([] if only else [shipped()]), *(layers or [])]
-        return replace(of_graph(graph, places), retired=[old for layer in homes for old in read_retired(layer)])
+    contents, complaints = _snapshot(layers or [], only, overlay or {})
+    for name, data in contents.items():
+        try:
+            lines = _read(data, name, graph)
+        except UnusableInput as error:
+            complaints += error.complaints
+        else:
+            for subject, line in lines.items():
+                places.setdefault(subject, Place(name, line))
+    if complaints:
+        raise UnusableInput(complaints)
+    return graph, places
+
+
+def documents(layers: list[Path], only: bool = False) -> dict[str, bytes]:
+    """The documents that `load` reads, as they stood at one moment, by the name they are shown under."""
+    contents, complaints = _snapshot(layers, only, {})
+    if complaints:
+        raise UnusableInput(complaints)
+    return contents
 
 
 def _read(data: bytes, name: str, graph: Graph) -> Lines:

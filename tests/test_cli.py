@@ -19,8 +19,8 @@ from trayconcord.kb.store import load
 from trayconcord.shapes.rules import page_names
 
 COMMANDS = (
-    "add", "form", "check", "compare", "agenda", "build", "export", "changes", "plan", "why", "mark", "sheets", "items",
-    "render", "demo", "explain", "terms",
+    "add", "form", "check", "compare", "agenda", "build", "export", "publish", "changes", "plan", "why", "mark",
+    "sheets", "items", "render", "demo", "explain", "terms",
 )  # fmt: skip
 REFUSED = NOTES.replace("value: 3,", "value: some,")
 

@@ -65,6 +65,18 @@ def test_the_walk_sees_an_import_inside_a_function(tmp_path: Path) -> None:
     assert {reached(name) for _, name in imported(module)} == {"generators", "shapes"}
 
 
+def test_one_module_alone_can_open_the_network() -> None:
+    network = {"asyncio", "ftplib", "http", "smtplib", "socket", "ssl", "urllib.request", "xmlrpc", "requests", "httpx"}
+    found = {
+        str(path.relative_to(ROOT))
+        for folder in BELOW
+        for path in modules(folder)
+        for _, name in imported(path)
+        if name in network or name.split(".")[0] in network or name.startswith("urllib.request")
+    }
+    assert found == {"kb/sparql_service.py"}
+
+
 def test_no_file_is_too_long_to_read() -> None:
     lengths = {
         str(path.relative_to(ROOT)): len(path.read_text(encoding="utf-8").splitlines())
