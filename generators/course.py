@@ -29,17 +29,23 @@ These names, their arguments and their results stay as they are within a major v
 may change. Nothing here writes a file or opens the network.
 """
 
+from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
 
+from trayconcord.generators.manuscripts.checking import Verdict, stale
+from trayconcord.generators.manuscripts.passages import Record
+from trayconcord.generators.manuscripts.rendering import Rendered, render
 from trayconcord.generators.plan import Plan, plan
 from trayconcord.generators.quantities import Derived, derived
 from trayconcord.kb.case_file import CaseFile, case_of_words, read_case
+from trayconcord.kb.measured_file import Tray, read_measured
 from trayconcord.kb.store import Store, load
 from trayconcord.kb.values import Comparable
 from trayconcord.shapes.answers import Answer, Why, governing_value, why
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Comparison
+from trayconcord.shapes.marking import Marks, mark, sites_of
 from trayconcord.shapes.wording import comparable_text
 
 __all__ = ["Course"]
@@ -128,3 +134,43 @@ class Course:
         from trayconcord.generators.bench_card import bench_card
 
         return bench_card(self.plan(case))
+
+    def measured(self, path: str | Path, case: CaseFile) -> list[Tray]:
+        """The trays of a file of measurements, made for a case."""
+        return list(read_measured(Path(path), self.store.vocabulary, sites_of(case.when, self.store.vocabulary)).trays)
+
+    def mark(self, trays: Iterable[Tray], case: CaseFile) -> Marks:
+        """Trays held against the rules of a case, after the course's marking policy: a verdict for each item, a score
+        for each tray. What no value governs is not marked.
+
+        >>> import tempfile
+        >>> course = Course()
+        >>> case = course.case(arch="mandibular")
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     path = Path(folder, "measured.yaml")
+        ...     done = path.write_text("trays: [{id: T-01, measured: {finger-rest-count: 1}}]")
+        ...     marks = course.mark(course.measured(path, case), case)
+        >>> [(one.criterion.parameter.id, one.verdict) for one in marks.trays[0].marks if one.measurement]
+        [('finger-rest-count', 'outside')]
+        """
+        return mark(self.store, self.comparison, case.when, trays)
+
+    def render(self, manuscript: str | Path, case: CaseFile | None = None) -> Rendered:
+        """A manuscript filled from the rules: a path, or a text in Markdown. ``case`` holds where it names none.
+
+        >>> course = Course()
+        >>> done = course.render("Keep the border {{ value('border-clearance', region='labial-sulcus') }} short.")
+        >>> done.text, len(done.passages)
+        ('Keep the border 2 mm short.', 1)
+        """
+        return render(manuscript, self.store, self.comparison, case.when if case else ())
+
+    def stale(self, text: str, record: Record) -> Verdict:
+        """Which passages of a rendered text, as it stands now, no longer hold; ``record`` is what rendering it gave.
+
+        >>> course = Course()
+        >>> record = course.render("{{ value('finger-rest-count', arch='mandibular') }} rests").record
+        >>> [(found.line, found.kind) for found in course.stale("Three rests", record).stale]
+        [(1, 'edited')]
+        """
+        return stale(text, record, self.store, self.comparison)

@@ -22,7 +22,7 @@ PARSER = next(a for a in _parser()._actions if isinstance(a, argparse._SubParser
 def department(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo as every page finds it: laid out, and entered."""
     folder = tmp_path_factory.mktemp("guide")
-    (enter_demo(folder).parent).rename(folder / "harrow-vale")
+    enter_demo(folder).parent.rename(folder / "harrow-vale")
     return folder
 
 
@@ -50,7 +50,9 @@ def test_the_examples_print_what_they_show(
             printed = captured.out + captured.err
             ran += 1
             if WRITE:
-                renewed_text = renewed_text.replace(f"$ {command}\n{shown}", f"$ {command}\n{renewed(shown, printed)}")
+                renewed_text = renewed_text.replace(
+                    f"$ {command}\n{shown}", f"$ {command}\n{renewed(shown, printed)}", 1
+                )
             else:
                 assert agrees(shown, printed), f"$ {command}\n{printed}"
     assert ran, "a page without an example"
