@@ -1,12 +1,13 @@
-"""Facts: what the comparison found, as nodes and properties of the graph for the shapes to judge.
+"""Facts: what the comparison found, as nodes and properties beside those of the store, for the shapes to judge.
 
 This module computes and passes no judgement: whether a contested topic is a problem, and how grave, is said by a
 shape. Every fact carries a class or property described in the vocabulary's ontology.
 """
 
 from datetime import date
+from typing import Any
 
-from rdflib import Graph, Literal, URIRef
+from rdflib import Literal, URIRef
 from rdflib.namespace import RDF, RDFS, XSD
 
 from trayconcord.kb import namespaces as ns
@@ -14,6 +15,7 @@ from trayconcord.kb.identifiers import isbn_is_valid
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Topic
@@ -32,10 +34,11 @@ _CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
 
 
 class Facts:
-    """The facts of a comparison, added to a graph, and what each computed node stands for."""
+    """The facts of a comparison as triples, and what each computed node stands for."""
 
-    def __init__(self, store: Store, comparison: Comparison, graph: Graph, today: date | None = None) -> None:
-        self.store, self.comparison, self.graph, self.today = store, comparison, graph, today
+    def __init__(self, store: Store, comparison: Comparison, today: date | None = None) -> None:
+        self.store, self.comparison, self.today = store, comparison, today
+        self.triples = Triples()
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
         self.positions_behind: dict[URIRef, tuple[Position, ...]] = {}
@@ -49,7 +52,7 @@ class Facts:
         self._cases()
 
     def _add(self, subject: URIRef, predicate: URIRef, value: URIRef | Literal) -> None:
-        self.graph.add((subject, predicate, value))
+        self.triples.add((subject, predicate, value))
 
     def _troubles(self, subject: URIRef, troubles: tuple[Trouble, ...]) -> None:
         for trouble in troubles:
@@ -104,10 +107,11 @@ class Facts:
 
     def _classes(self) -> None:
         """A misspelt class would hide a record from every rule."""
-        known = {str(cls) for cls in self.store.graph.subjects(RDF.type, RDFS.Class)}
-        for subject, cls in self.store.graph.subject_objects(RDF.type):
-            if str(cls).startswith(str(TC)) and str(cls) not in known and isinstance(subject, URIRef):
-                self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
+        known = set(self.store.triples.of_type(RDFS.Class))
+        for cls in self.store.triples.classes():
+            if str(cls).startswith(str(TC)) and cls not in known:
+                for subject in self.store.triples.of_type(cls):
+                    self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
 
     def _sources(self) -> None:
         for source in self.store.sources.values():
@@ -141,6 +145,12 @@ class Facts:
             self._add(node, RDF.type, TC.Position)
             self._add(node, RDFS.label, Literal(comparable_text(position.value, parameter, self.store.vocabulary)))
 
+    def values(self, subject: URIRef, predicate: URIRef) -> list[Any]:
+        """The values of a property of the store or of the facts."""
+        held = (self.store.triples, self.triples)
+        told = [value for triples in held for value in triples.get(subject, {}).get(predicate, ())]
+        return list(dict.fromkeys(told))
+
     def _statements(self) -> None:
         for statement in self.comparison.statements():
             subject = URIRef(f"{ns.BASE}statement/{statement.voice}/{topic_id(statement.parameter, statement.when)}")
@@ -157,7 +167,7 @@ class Facts:
             cls = TC.OrderTopic if topic.parameter.kind == "order" else TC.ValueTopic
             self._node(subject, cls, topic.parameter.id, topic.when)
             self._add(subject, TC.standing, Literal(topic.standing))
-            obtained = {claim.obtained for claim in topic.claims}
+            obtained = topic.obtained
             if obtained == {"recalled"}:
                 self._add(subject, TC.onlyRecalled, Literal(True))
             elif obtained == {"practice"}:

@@ -77,6 +77,8 @@ class Panel:
         self.scope_index = ScopeIndex(self.scopes, vocabulary)
         self.table = ValueTable(list(value_numbers), parameter, vocabulary)
         self.with_value = _sets(self.value_of, len(value_numbers))
+        ways = sorted({claim.obtained for claim in self.claims})
+        self.obtained = dict(zip(ways, _sets([ways.index(c.obtained) for c in self.claims], len(ways)), strict=True))
         self._members: dict[int, int] = {}
         self._below: dict[int, int] = {}
         self._arrange()
