@@ -22,7 +22,7 @@ from trayconcord.kb.statements import (
     members_of,
     text_of,
 )
-from trayconcord.kb.triples import Properties, Triples, interned
+from trayconcord.kb.triples import Triples, interned
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
 from trayconcord.kb.vocabulary import Vocabulary
 
@@ -201,24 +201,32 @@ def read_claims(subjects: Triples, vocabulary: Vocabulary) -> list[Claim]:
     """The claims among the subjects, by id; what cannot be read becomes a trouble of the claim."""
     reader = StatementReader(subjects, vocabulary)
     claims = []
+    ids: dict[Any, str] = {}
+
+    def named(value: Any, family: str) -> str:
+        found = ids.get(value)
+        if found is None:
+            found = ids[value] = ns.local(str(value), family)
+        return found
+
     for subject in _of_type(subjects, TC.Claim):
-        about = subjects[subject]
-        parameter, when, value, troubles = reader.statement_of(subject, about)
-        obtained = id_of(about, OBTAINED, ns.OBTAINED)
+        beside, statement = reader.claim(subject)
+        parameter, when, value, troubles = statement
+        obtained = named(beside[OBTAINED], ns.OBTAINED) if OBTAINED in beside else ""
         if obtained and obtained not in vocabulary.obtained:
             troubles = (*troubles, Trouble("unknown-term", f"obtained: {obtained}"))
         claims.append(
             Claim(
                 id=ns.local(subject, ns.CLAIM),
-                source=id_of(about, SOURCE, ns.SOURCE),
+                source=named(beside[SOURCE], ns.SOURCE) if SOURCE in beside else "",
                 parameter=parameter,
                 when=when,
                 value=value,
-                printed=_printed(about, value, vocabulary),
-                at=text_of(about, LOCATOR),
+                printed=str(beside.get(PRINTED, "")) or _spelt_out(value, vocabulary),
+                at=str(beside.get(LOCATOR, "")),
                 obtained=obtained,
-                reported_by=id_of(about, DERIVED, ns.SOURCE),
-                note=text_of(about, NOTE),
+                reported_by=named(beside[DERIVED], ns.SOURCE) if DERIVED in beside else "",
+                note=str(beside.get(NOTE, "")),
                 troubles=troubles,
             )
         )
@@ -266,9 +274,9 @@ def read_cases(subjects: Triples, vocabulary: Vocabulary) -> list[Case]:
     return cases
 
 
-def _printed(about: Properties, value: Recorded | None, vocabulary: Vocabulary) -> str:
-    """The printed text of a quantity; one without, as in Turtle written by hand, is spelt out."""
-    return text_of(about, PRINTED) or (exact_text(value, vocabulary) if isinstance(value, Quantity) else "")
+def _spelt_out(value: Recorded | None, vocabulary: Vocabulary) -> str:
+    """What stands for the printed text of a quantity that has none, as in Turtle written by hand."""
+    return exact_text(value, vocabulary) if isinstance(value, Quantity) else ""
 
 
 def _of_type(subjects: Triples, cls: URIRef) -> list[URIRef]:

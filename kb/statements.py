@@ -42,13 +42,22 @@ class StatementReader:
         self.subjects, self.vocabulary = subjects, vocabulary
         self._read: dict[tuple[int, ...], Statement] = {}
 
-    def statement_of(self, subject: URIRef, about: Properties) -> Statement:
-        """The statement of a subject. Where all that it says there is the same as another's, it is read once."""
-        key = tuple([id(pair) for pair in self.subjects.pairs[subject] if pair[0] not in _BESIDE])
-        known = self._read.get(key)
-        if known is None:
-            known = self._read[key] = self.statement(about)
-        return known
+    def claim(self, subject: URIRef) -> tuple[dict[URIRef, Any], Statement]:
+        """What a claim says beside its statement, the least of several values, and its statement. Where all that makes
+        up the statement is the very same as another's, it is read once."""
+        beside: dict[URIRef, Any] = {}
+        key = []
+        for pair in self.subjects.pairs[subject]:
+            predicate, value = pair
+            if predicate in _BESIDE:
+                beside[predicate] = min(beside[predicate], value) if predicate in beside else value
+            else:
+                key.append(id(pair))
+        told = tuple(key)
+        statement = self._read.get(told)
+        if statement is None:
+            statement = self._read[told] = self.statement(self.subjects[subject])
+        return beside, statement
 
     def statement(self, about: Properties) -> Statement:
         """Parameter, scope, value, and what is the matter; the value is None where it cannot be compared."""

@@ -16,7 +16,7 @@ from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
 from trayconcord.kb.triples import Triples
-from trayconcord.kb.values import Interval, Membership
+from trayconcord.kb.values import Comparable, Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
@@ -61,6 +61,8 @@ class Facts:
     def _claims(self) -> None:
         vocabulary = self.store.vocabulary
         first: dict[tuple[object, ...], str] = {}
+        numbers: dict[Comparable, int] = {}
+        weighed: dict[tuple[str, int], tuple[int, str]] = {}
         for claim in self.store.claims:
             subject = ns.iri(ns.CLAIM, claim.id)
             self._troubles(subject, claim.troubles)
@@ -68,17 +70,18 @@ class Facts:
                 self._add(subject, RDF.type, _CLASS_OF_OBTAINED[claim.obtained])
             if claim.value is None:
                 continue
-            parameter = vocabulary.parameters[claim.parameter]
-            value = comparable(claim.value, parameter, vocabulary)
-            if isinstance(value, Interval) and parameter.plausible is not None:
-                least, most = parameter.plausible
-                ends = [end for end in (value.low, value.high) if end is not None]
-                if any(not least <= end <= most for end in ends):
-                    plausible = comparable_text(Interval(least, most), parameter, vocabulary)
-                    stated = comparable_text(value, parameter, vocabulary)
-                    self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
+            same = claim.parameter, id(claim.value)  # the store reads like values once
+            known = weighed.get(same)
+            if known is None:
+                parameter = vocabulary.parameters[claim.parameter]
+                value = comparable(claim.value, parameter, vocabulary)
+                number = numbers.setdefault(value, len(numbers))
+                known = weighed[same] = (number, self._implausible(value, parameter))
+            number, implausible = known
+            if implausible:
+                self._add(subject, TC.implausible, Literal(implausible))
             self._standard(subject, claim)
-            key = (claim.source, claim.parameter, claim.when, value, claim.reported_by)
+            key = (claim.source, claim.parameter, claim.when, number, claim.reported_by)
             earlier = first.setdefault(key, claim.id)
             if earlier != claim.id:
                 self._add(subject, TC.repeats, ns.iri(ns.CLAIM, earlier))
@@ -91,12 +94,23 @@ class Facts:
             if source and source.withdrawn and claim.id not in silent:
                 self._add(ns.iri(ns.CLAIM, claim.id), TC.citesWithdrawn, Literal(source.withdrawn))
 
+    def _implausible(self, value: Comparable, parameter: Parameter) -> str:
+        """In what way a value lies outside the plausible range; empty where it does not."""
+        if not isinstance(value, Interval) or parameter.plausible is None:
+            return ""
+        least, most = parameter.plausible
+        if all(least <= end <= most for end in (value.low, value.high) if end is not None):
+            return ""
+        plausible = comparable_text(Interval(least, most), parameter, self.store.vocabulary)
+        return f"{comparable_text(value, parameter, self.store.vocabulary)} lies outside {plausible}"
+
     def _standard(self, subject: URIRef, claim: Claim) -> None:
         """A claim that names a standard for a material that the standard does not cover."""
         concepts = self.store.vocabulary.concepts
+        if not isinstance(claim.value, Membership):
+            return
         materials = [concept for axis, concept in claim.when if axis in _MATERIAL_AXES]
-        named = claim.value.includes if isinstance(claim.value, Membership) and materials else frozenset()
-        for name in sorted(named):
+        for name in sorted(claim.value.includes if materials else ()):
             if _STANDARDS not in concepts[name].schemes:
                 continue
             covered = concepts[name].related
@@ -122,14 +136,15 @@ class Facts:
                 self._add(ns.iri(ns.SOURCE, source.id), TC.wrongIsbn, Literal(source.isbn))
         for circular in self.comparison.voices.circular():
             self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
-        cited: list[tuple[URIRef, tuple[str, ...]]] = [
-            (ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims
-        ]
-        cited += [(ns.iri(ns.SOURCE, s.id), (s.edition_of, *s.compiled_from)) for s in self.store.sources.values()]
-        for subject, sources in cited:
-            for name in sources:
-                if name and name not in self.store.sources:
-                    self._add(subject, TC.unknownSource, Literal(name))
+        for claim in self.store.claims:
+            self._cited(ns.CLAIM, claim.id, (claim.source, claim.reported_by))
+        for source in self.store.sources.values():
+            self._cited(ns.SOURCE, source.id, (source.edition_of, *source.compiled_from))
+
+    def _cited(self, family: str, record: str, sources: tuple[str, ...]) -> None:
+        for name in sources:
+            if name and name not in self.store.sources:
+                self._add(ns.iri(family, record), TC.unknownSource, Literal(name))
 
     def _node(self, subject: URIRef, cls: URIRef, parameter: str, when: Scope) -> None:
         self._add(subject, RDF.type, cls)

@@ -98,7 +98,7 @@ class Teller:
 
     def __init__(self, store: Store, facts: Facts, rules: dict[str, Rule]) -> None:
         self.store, self.facts, self.rules = store, facts, rules
-        self.claims = {ns.iri(ns.CLAIM, claim.id): claim for claim in store.claims}
+        self.claims = {claim.id: claim for claim in store.claims}
         self.rulings = {ns.iri(ns.RULING, ruling.id): ruling for ruling in store.rulings}
         self.cases = {ns.iri(ns.CASE, case.id): case.label or case.id for case in store.cases}
 
@@ -114,21 +114,25 @@ class Teller:
         topic = self.facts.topics.get(focus)
         if topic is not None:
             return topic.claims, self._told(topic.parameter.id, topic.positions), len(topic.voices)
-        if focus in self.claims:
-            claim = self.claims[focus]
-            repeated = [self.claims[other] for other in self.facts.values(focus, TC.repeats) if other in self.claims]
-            return (claim, *repeated[:1]), [], 0
+        claim = self._claim(focus)
+        if claim is not None:
+            repeated = [self._claim(other) for other in self.facts.values(focus, TC.repeats)]
+            return (claim, *[other for other in repeated[:1] if other]), [], 0
         behind = self.facts.claims_behind.get(focus, ())
         parameter, _ = self.facts.about.get(focus, ("", ()))
         return behind, self._told(parameter, self.facts.positions_behind.get(focus, ())), len(behind)
+
+    def _claim(self, focus: URIRef) -> Claim | None:
+        return self.claims.get(ns.local(focus, ns.CLAIM)) if focus.startswith(ns.CLAIM) else None
 
     def _told(self, parameter: str, positions: tuple[Position, ...]) -> list[tuple[str, Position]]:
         vocabulary = self.store.vocabulary
         return [(comparable_text(p.value, vocabulary.parameters[parameter], vocabulary), p) for p in positions]
 
     def _about(self, focus: URIRef) -> tuple[str, Scope]:
-        if focus in self.claims:
-            return self.claims[focus].parameter, self.claims[focus].when
+        claim = self._claim(focus)
+        if claim is not None:
+            return claim.parameter, claim.when
         return self.facts.about.get(focus, ("", ()))
 
     def sources_behind(self, focus: URIRef, claims: tuple[Claim, ...]) -> tuple[str, ...]:

@@ -101,6 +101,10 @@ def _constraint(about: dict[Any, list[Any]], beside: set[URIRef], severity: str)
     return Constraint(interned(path), int(counts.get(SH.minCount, 0)), most, of_class, severity)
 
 
+_ABOVE = FlatShape((), (RDFS.subClassOf,), ())
+"""Looked at for the sake of what is below a class."""
+
+
 class Judge:
     """Judges flat shapes on triples that may lie in several places."""
 
@@ -108,7 +112,7 @@ class Judge:
         self._held = list(held)
         self._told: dict[URIRef, dict[URIRef, list[Any]]] = {
             predicate: {}
-            for shape in shapes
+            for shape in [*shapes, _ABOVE]
             for predicate in (*map(interned, shape.subjects_of), *(part.path for part in shape.constraints))
         }
         self._index()
@@ -159,12 +163,11 @@ class Judge:
         """The instances of a class and of those below it."""
         found = self._instances.get(cls)
         if found is None:
-            classes, todo = {cls}, [cls]
-            while todo:
-                below = [node for triples in self._held for node in triples.by_value(RDFS.subClassOf).get(todo[-1], ())]
-                todo.pop()
-                todo += set(below) - classes
-                classes |= set(below)
+            above = self._told[interned(RDFS.subClassOf)]
+            classes, count = {cls}, 0
+            while len(classes) > count:
+                count = len(classes)
+                classes |= {node for node, parents in above.items() if not classes.isdisjoint(parents)}
             found = {node for each in classes for triples in self._held for node in triples.of_type(each)}
             self._instances[cls] = found
         return found
