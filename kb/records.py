@@ -280,4 +280,4 @@ def _spelt_out(value: Recorded | None, vocabulary: Vocabulary) -> str:
 
 
 def _of_type(subjects: Triples, cls: URIRef) -> list[URIRef]:
-    return sorted(set(subjects.of_type(cls)), key=str)
+    return sorted(subjects.of_type(cls), key=str)

@@ -189,7 +189,7 @@ def _described(triples: Triples) -> Graph:
     """The part that the vocabulary can be read from: all but the subjects that are claims, sources or lists only."""
     graph = new_graph()
     described = [subject for cls in triples.classes() if cls not in _RECORDS for subject in triples.of_type(cls)]
-    described += [subject for subjects in triples.by_value(TC.gaugeSystem).values() for subject in subjects]
+    described += triples.subjects(TC.gaugeSystem)
     for subject in dict.fromkeys(described):
         for predicate, value in triples.pairs[subject]:
             graph.add((subject, predicate, value))

@@ -11,6 +11,8 @@ from typing import Any
 from rdflib import URIRef
 from rdflib.namespace import RDF
 
+from trayconcord.kb.namespaces import TC
+
 Triple = tuple[URIRef, URIRef, Any]
 Pair = tuple[URIRef, Any]
 """Predicate and object of a triple."""
@@ -25,6 +27,10 @@ def interned(iri: str) -> URIRef:
     """The one object for an IRI that comes up again and again: rdflib compares two objects at ten times the cost."""
     text = str(iri)  # an URIRef is not equal to the string it is
     return _interned.get(text) or _interned.setdefault(text, URIRef(text))
+
+
+INDEXED = (RDF.type, TC.gaugeSystem)
+"""The properties by whose values subjects are looked for."""
 
 
 class Triples(Mapping[URIRef, Properties]):
@@ -73,23 +79,24 @@ class Triples(Mapping[URIRef, Properties]):
                 yield subject, predicate, value
 
     def of_type(self, cls: URIRef) -> list[URIRef]:
-        """The subjects that are of a class; one told twice may stand twice."""
-        return self._types.get(cls, [])
+        """The subjects that are of a class, in the order in which they were told of first."""
+        return self.subjects(RDF.type, cls)
 
     def classes(self) -> list[Any]:
         """Every class that a subject is of."""
-        return list(self._types)
+        return list(self._index[RDF.type])
+
+    def subjects(self, predicate: URIRef, value: Any = None) -> list[URIRef]:
+        """The subjects with a property, or with this value of it. The property is one of `INDEXED`."""
+        index = self._index[predicate]
+        lists = index.values() if value is None else [index.get(value, [])]
+        return list(dict.fromkeys(subject for subjects in lists for subject in subjects))
 
     @cached_property
-    def _types(self) -> dict[Any, list[URIRef]]:
-        return self.by_value(RDF.type)
-
-    def by_value(self, predicate: URIRef) -> dict[Any, list[URIRef]]:
-        """The subjects that have a predicate, by its value; one told twice may stand twice."""
-        predicate = interned(predicate)
-        found: dict[Any, list[URIRef]] = {}
+    def _index(self) -> dict[URIRef, dict[Any, list[URIRef]]]:
+        index: dict[URIRef, dict[Any, list[URIRef]]] = {interned(predicate): {} for predicate in INDEXED}
         for subject, pairs in self.pairs.items():
-            for told, value in pairs:
-                if told is predicate:
-                    found.setdefault(value, []).append(subject)
-        return found
+            for predicate, value in pairs:
+                if predicate in index:
+                    index[predicate].setdefault(value, []).append(subject)
+        return index

@@ -146,7 +146,9 @@ def bulk() -> Iterator[None]:
         yield
     finally:
         if was_on:
+            gc.freeze()  # and unfreeze: what was made counts as old, or the collector would look at all of it at once
             gc.enable()
+            gc.unfreeze()
 
 
 class _CanonicalTurtle(TurtleSerializer):
