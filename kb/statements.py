@@ -45,15 +45,11 @@ class StatementReader:
     def claim(self, subject: URIRef) -> tuple[dict[URIRef, Any], Statement]:
         """What a claim says beside its statement, the least of several values, and its statement. Where all that makes
         up the statement is the very same as another's, it is read once."""
-        beside: dict[URIRef, Any] = {}
-        key = []
-        for pair in self.subjects.pairs[subject]:
-            predicate, value = pair
-            if predicate in _BESIDE:
-                beside[predicate] = min(beside[predicate], value) if predicate in beside else value
-            else:
-                key.append(id(pair))
-        told = tuple(key)
+        pairs = self.subjects.pairs[subject]
+        told = tuple([id(pair) for pair in pairs if pair[0] not in _BESIDE])
+        beside = {predicate: value for predicate, value in pairs if predicate in _BESIDE}
+        if len(told) + len(beside) < len(pairs):
+            beside = {predicate: min(self.subjects[subject][predicate]) for predicate in beside}
         statement = self._read.get(told)
         if statement is None:
             statement = self._read[told] = self.statement(self.subjects[subject])
