@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from trayconcord.generators.progress import progress
+
 if TYPE_CHECKING:
     from trayconcord.kb.case_file import CaseFile
     from trayconcord.kb.store import Store
@@ -22,7 +24,8 @@ def _loaded(options: Namespace) -> "Store":
     """The store that the options name. It stays until the command ends, so the collector need not look at it again."""
     from trayconcord.kb.store import load
 
-    store = load(options.kb, options.only)
+    with progress("reading the store"):
+        store = load(options.kb, options.only)
     gc.freeze()
     return store
 
@@ -72,7 +75,9 @@ def check(options: Namespace) -> int:
     from trayconcord.shapes.rules import rule_book
 
     rules = rule_book(options.shapes)
-    report = check(_loaded(options), rules, options.on)
+    store = _loaded(options)
+    with progress("checking"):
+        report = check(store, rules, options.on)
     if options.format == "json":
         print(json_report(report), end="")
     elif options.format == "sarif":
@@ -88,8 +93,8 @@ def compare(options: Namespace) -> int:
     from trayconcord.shapes.compare import Comparison
 
     store = _loaded(options)
-    comparison = Comparison(store)
-    topics = chosen_topics(comparison, options.topic)
+    with progress("comparing"):
+        topics = chosen_topics(Comparison(store), options.topic)
     if options.format == "json":
         print(json_topics(topics, store.vocabulary), end="")
     else:
@@ -116,8 +121,11 @@ def build(options: Namespace) -> int:
     from trayconcord.shapes.check import check
     from trayconcord.shapes.rules import rule_book
 
-    report = check(_loaded(options), rule_book(options.shapes))
-    pages = build(report, options.out, options.seed, options.previous)
+    store, rules = _loaded(options), rule_book(options.shapes)
+    with progress("checking"):
+        report = check(store, rules)
+    with progress("building"):
+        pages = build(report, options.out, options.seed, options.previous)
     print(f"wrote {len(pages)} files to {options.out}; start at {options.out / 'index.html'}")
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)

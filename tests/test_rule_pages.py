@@ -7,6 +7,7 @@ from itertools import count
 from pathlib import Path
 
 import pytest
+from engine import judged_alike
 from rdflib import Graph
 from rdflib.namespace import SH
 
@@ -46,6 +47,7 @@ def store_of(blocks: list[tuple[str, str]], folder: Path) -> Store:
     layer = folder / "department"
     for number, (language, content) in zip(count(1), blocks, strict=False):
         if language == "yaml":
+            folder.mkdir(exist_ok=True)
             form = folder / f"form-{number}.yaml"
             form.write_text(content, encoding="utf-8")
             enter([form], [layer], only=True, target=layer)
@@ -105,6 +107,14 @@ def test_the_good_example_passes(name: str, tmp_path: Path) -> None:
     report = report_on(example(name, "Good example"), tmp_path)
     assert report.states[name] == "passed", [f.message for f in report.findings if f.rule == name]
     assert violations(report) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_the_engine_judges_the_examples_alike(name: str, tmp_path: Path) -> None:
+    for heading in ("Bad example", "Good example"):
+        found = judged_alike(store_of(example(name, heading), tmp_path / heading), today=date(2026, 11, 25))
+        assert (name in found) == (heading == "Bad example")
 
 
 @pytest.mark.parametrize("name", NAMES)
