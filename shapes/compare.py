@@ -4,7 +4,7 @@ The meaning is that of the design; a plain reading of it, written without any of
 the tests and is held against this one on random stores.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -77,6 +77,14 @@ class Comparison:
                 parameter.id: Panel(parameter, by_parameter.get(parameter.id, []), self.voices, self.vocabulary)
                 for parameter in self.vocabulary.parameters.values()
             }
+
+    @classmethod
+    def joined(cls, store: Store, parts: list["Comparison"]) -> "Comparison":
+        """The comparison of a whole store from those of its parts, no two of which have claims for one parameter."""
+        whole = cls(replace(store, claims=[]))
+        for part in parts:
+            whole._panels |= {name: panel for name, panel in part._panels.items() if panel.claims}
+        return whole
 
     @cached_property
     def topics(self) -> list[Topic]:
