@@ -177,13 +177,15 @@ def main() -> None:
         measure_here(options.stage, options.layer)
         return
     with tempfile.TemporaryDirectory() as name:
-        rows = [(size, measure(size, Path(name), options.rdflib_up_to)) for size in options.sizes]
+        rows = []
         print(" ".join(f"{head:>14}" for head in ("claims", *STAGES, "compare/native", "check/rdflib")))
-        for size, row in rows:
+        for size in options.sizes:
+            row = measure(size, Path(name), options.rdflib_up_to)
+            rows.append((size, row))
             cells = [f"{row[s][0]:.2f} s {row[s][1]:.0f} MB" if s in row else "" for s in STAGES]
             cells.append(f"{row['compare'][0] / row['native'][0]:.2f}")
             cells.append(f"{row['check'][0] / row['rdflib'][0]:.2f}" if "rdflib" in row else "")
-            print(" ".join(f"{cell:>14}" for cell in (str(size), *cells)))
+            print(" ".join(f"{cell:>14}" for cell in (str(size), *cells)), flush=True)
         for (small, less), (large, more) in pairwise(rows):
             for stage in ("compare", "check"):
                 power = math.log(more[stage][0] / less[stage][0]) / math.log(large / small)
