@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from trayconcord.generators.progress import progress
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from trayconcord.kb.model import Scope
     from trayconcord.kb.sparql_service import Service
     from trayconcord.kb.store import Store
+    from trayconcord.shapes.compare import Topic
 
 OK = 0
 STALE = 1
@@ -28,11 +31,13 @@ def _loaded(options: Namespace) -> "Store":
     if getattr(options, "endpoint", None):
         from trayconcord.kb.remote_store import load_remote
 
-        store = load_remote(_service(options), options.kb)
+        with progress("reading the service"):
+            store = load_remote(_service(options), options.kb)
     else:
         from trayconcord.kb.store import load
 
-        store = load(options.kb, options.only)
+        with progress("reading the store"):
+            store = load(options.kb, options.only)
     gc.freeze()
     return store
 
@@ -93,7 +98,9 @@ def check(options: Namespace) -> int:
     from trayconcord.shapes.rules import rule_book
 
     rules = rule_book(options.shapes)
-    report = check(_loaded(options), rules, options.on)
+    store = _loaded(options)
+    with progress("checking"):
+        report = check(store, rules, options.on)
     if options.format == "json":
         print(json_report(report), end="")
     elif options.format == "sarif":
@@ -105,10 +112,9 @@ def check(options: Namespace) -> int:
 
 def compare(options: Namespace) -> int:
     """Lay the sources side by side."""
-    from trayconcord.generators.compare_output import chosen_topics, json_parts, text_parts
-    from trayconcord.shapes.compare import Comparison
+    from trayconcord.generators.compare_output import json_parts, text_parts
 
-    parts = ((chosen_topics(Comparison(store), options.topic), store) for store in _stores(options))
+    parts = ((_compared(store, options.topic), store) for store in _stores(options))
     if options.format == "json":
         for piece in json_parts(parts):
             print(piece, end="")
@@ -116,6 +122,14 @@ def compare(options: Namespace) -> int:
         for piece in text_parts(parts, in_full=options.topic is not None):
             print(piece)
     return OK
+
+
+def _compared(store: "Store", topic: str | None) -> "list[Topic]":
+    from trayconcord.generators.compare_output import chosen_topics
+    from trayconcord.shapes.compare import Comparison
+
+    with progress("comparing"):
+        return chosen_topics(Comparison(store), topic)
 
 
 def _stores(options: Namespace) -> "Iterable[Store]":
@@ -146,8 +160,11 @@ def build(options: Namespace) -> int:
     from trayconcord.shapes.check import check
     from trayconcord.shapes.rules import rule_book
 
-    report = check(_loaded(options), rule_book(options.shapes))
-    pages = build(report, options.out, options.seed, options.previous)
+    store, rules = _loaded(options), rule_book(options.shapes)
+    with progress("checking"):
+        report = check(store, rules)
+    with progress("building"):
+        pages = build(report, options.out, options.seed, options.previous)
     print(f"wrote {len(pages)} files to {options.out}; start at {options.out / 'index.html'}")
     if report.count("violation"):
         print(f"the store has {report.count('violation')} violations: see trayconcord check", file=sys.stderr)

@@ -1,20 +1,22 @@
 """The canonical form and hash of a graph: RDFC-1.0 for graphs that hold no blank node, as all of ours do."""
 
 import hashlib
+from collections.abc import Iterable
+from typing import Any
 
-from rdflib import BNode, Graph, Literal, URIRef
+from rdflib import BNode, Literal, URIRef
 from rdflib.namespace import XSD
 from rdflib.term import Node
 
 _ESCAPES = {"\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r", '"': '\\"', "\\": "\\\\"}
 
 
-def canonical_nquads(graph: Graph) -> str:
+def canonical_nquads(graph: Iterable[Any]) -> str:
     """Sorted canonical N-Quads (RDF Dataset Canonicalization, W3C 2024). Raises ValueError on a blank node."""
     return "".join(sorted(f"{term_text(s)} {term_text(p)} {term_text(o)} .\n" for s, p, o in graph))
 
 
-def canonical_hash(graph: Graph) -> str:
+def canonical_hash(graph: Iterable[Any]) -> str:
     """The SHA-256 of the canonical N-Quads, in hexadecimal."""
     return hashlib.sha256(canonical_nquads(graph).encode()).hexdigest()
 

@@ -12,7 +12,9 @@ from trayconcord.kb.grammar import ValueProblem
 from trayconcord.kb.literals import number_literal
 from trayconcord.kb.model import Scope, Trouble, comparable
 from trayconcord.kb.namespaces import QUDT, TC
-from trayconcord.kb.records import Properties, StatementReading, of_type, text_of, unit_iri
+from trayconcord.kb.records import of_type, unit_iri
+from trayconcord.kb.statements import StatementReader, text_of
+from trayconcord.kb.triples import Properties, Triples
 from trayconcord.kb.values import Interval, Quantity
 from trayconcord.kb.vocabulary import Parameter, Vocabulary, unit_id
 
@@ -95,7 +97,7 @@ def _item_triples(graph: Graph, policy: URIRef, item: MarkingItem, vocabulary: V
         graph.add((subject, QUDT.hasUnit, unit_iri(vocabulary.parameters[item.parameter].unit)))
 
 
-def read_policy(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> MarkingPolicy | None:
+def read_policy(subjects: Triples, vocabulary: Vocabulary) -> MarkingPolicy | None:
     """The marking policy among the subjects; what cannot be read becomes a trouble of the policy or of its item."""
     policies = of_type(subjects, TC.MarkingPolicy)
     items = tuple(_Reader(subjects, vocabulary).item(subject) for subject in of_type(subjects, TC.MarkingItem))
@@ -106,7 +108,7 @@ def read_policy(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> M
     return _Reader(subjects, vocabulary).policy(policies[0], items)
 
 
-class _Reader(StatementReading):
+class _Reader(StatementReader):
     def policy(self, subject: URIRef, items: tuple[MarkingItem, ...]) -> MarkingPolicy:
         about, troubles = self.subjects[subject], list[Trouble]()
         unmeasured = text_of(about, TC.unmeasured) or LEFT_OUT

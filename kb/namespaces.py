@@ -73,7 +73,8 @@ PREFIXES: dict[str, str] = {
 
 def local(iri: str, family: str) -> str:
     """The id of a resource: its IRI less the family's namespace; the IRI itself when it lies elsewhere."""
-    return iri[len(family) :] if iri.startswith(family) else str(iri)
+    text = str(iri)  # a plain one: rdflib's terms look at themselves in Python
+    return text[len(family) :] if text.startswith(family) else text
 
 
 def iri(family: str, identifier: str) -> URIRef:

@@ -1,24 +1,30 @@
 """Records as triples, and triples as records. The only place that knows which property says what."""
 
-import re
-from collections.abc import Iterable
-from fractions import Fraction
 from typing import Any
 
 from rdflib import Graph, Literal, URIRef
-from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, XSD
+from rdflib.namespace import DC, DCTERMS, PROV, RDF, RDFS, SKOS, XSD
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.grammar import ValueProblem, exact_text
-from trayconcord.kb.literals import number_literal, number_of
-from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, Trouble, comparable, in_order
+from trayconcord.kb.grammar import exact_text
+from trayconcord.kb.literals import number_literal
+from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, Trouble
 from trayconcord.kb.namespaces import BIBO, QUDT, TC
+from trayconcord.kb.statements import (
+    DERIVED,
+    LOCATOR,
+    NOTE,
+    OBTAINED,
+    PRINTED,
+    SOURCE,
+    StatementReader,
+    id_of,
+    members_of,
+    text_of,
+)
+from trayconcord.kb.triples import Triples, interned
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
-from trayconcord.kb.vocabulary import Vocabulary, unit_id
-
-Properties = dict[URIRef, list[Any]]
-"""What the graph says of one subject."""
-
+from trayconcord.kb.vocabulary import Vocabulary
 
 # --- writing ---------------------------------------------------------------------------------------------------------
 
@@ -153,76 +159,87 @@ def unit_iri(unit: str) -> URIRef:
 # --- reading ---------------------------------------------------------------------------------------------------------
 
 
-def by_subject(graph: Graph) -> dict[URIRef, Properties]:
-    """Every triple of a graph, by subject and predicate."""
-    result: dict[URIRef, Properties] = {}
-    for subject, predicate, value in graph:
-        result.setdefault(subject, {}).setdefault(predicate, []).append(value)  # type: ignore[arg-type]
-    return result
+# These come up for every claim, and a namespace makes a term anew each time it is asked.
+_ISSUED = interned(DCTERMS.issued)
+_TITLE = interned(DCTERMS.title)
+_AUTHORS = interned(BIBO.authorList)
+_TYPE = interned(DCTERMS.type)
+_PART_OF = interned(DCTERMS.isPartOf)
+_DOI = interned(BIBO.doi)
+_ISBN = interned(BIBO.isbn)
+_LANGUAGE = interned(DC.language)
+_WITHDRAWN = interned(TC.withdrawn)
+_VERSION_OF = interned(DCTERMS.isVersionOf)
 
 
-def read_sources(subjects: dict[URIRef, Properties]) -> dict[str, Source]:
+def read_sources(subjects: Triples) -> dict[str, Source]:
     """The sources among the subjects, by id."""
     result = {}
     for subject in of_type(subjects, TC.Source):
         about = subjects[subject]
-        year = text_of(about, DCTERMS.issued)
+        year = text_of(about, _ISSUED)
         source = Source(
             id=ns.local(subject, ns.SOURCE),
-            title=text_of(about, DCTERMS.title),
-            authors=tuple(str(author) for author in _members(subjects, about, BIBO.authorList)),
+            title=text_of(about, _TITLE),
+            authors=tuple(str(author) for author in members_of(subjects, about, _AUTHORS)),
             year=int(year) if year.isdigit() else 0,
-            kind=_id(about, DCTERMS.type, ns.KIND),
-            container=text_of(about, DCTERMS.isPartOf),
-            doi=text_of(about, BIBO.doi),
-            isbn=text_of(about, BIBO.isbn),
-            language=text_of(about, DC.language),
-            withdrawn=text_of(about, TC.withdrawn),
-            edition_of=_id(about, DCTERMS.isVersionOf, ns.SOURCE),
-            compiled_from=tuple(sorted(ns.local(str(o), ns.SOURCE) for o in about.get(PROV.wasDerivedFrom, ()))),
-            note=text_of(about, SKOS.note),
+            kind=id_of(about, _TYPE, ns.KIND),
+            container=text_of(about, _PART_OF),
+            doi=text_of(about, _DOI),
+            isbn=text_of(about, _ISBN),
+            language=text_of(about, _LANGUAGE),
+            withdrawn=text_of(about, _WITHDRAWN),
+            edition_of=id_of(about, _VERSION_OF, ns.SOURCE),
+            compiled_from=tuple(sorted(ns.local(str(o), ns.SOURCE) for o in about.get(DERIVED, ()))),
+            note=text_of(about, NOTE),
         )
         result[source.id] = source
     return result
 
 
-def read_claims(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> list[Claim]:
+def read_claims(subjects: Triples, vocabulary: Vocabulary) -> list[Claim]:
     """The claims among the subjects, by id; what cannot be read becomes a trouble of the claim."""
-    reader = StatementReading(subjects, vocabulary)
+    reader = StatementReader(subjects, vocabulary)
     claims = []
+    ids: dict[Any, str] = {}
+
+    def named(value: Any, family: str) -> str:
+        found = ids.get(value)
+        if found is None:
+            found = ids[value] = ns.local(str(value), family)
+        return found
+
     for subject in of_type(subjects, TC.Claim):
-        about = subjects[subject]
-        troubles: list[Trouble] = []
-        parameter, when, value = reader.statement(about, troubles)
-        obtained = _id(about, TC.obtained, ns.OBTAINED)
+        beside, statement = reader.claim(subject)
+        parameter, when, value, troubles = statement
+        obtained = named(beside[OBTAINED], ns.OBTAINED) if OBTAINED in beside else ""
         if obtained and obtained not in vocabulary.obtained:
-            troubles.append(Trouble("unknown-term", f"obtained: {obtained}"))
+            troubles = (*troubles, Trouble("unknown-term", f"obtained: {obtained}"))
         claims.append(
             Claim(
                 id=ns.local(subject, ns.CLAIM),
-                source=_id(about, DCTERMS.source, ns.SOURCE),
+                source=named(beside[SOURCE], ns.SOURCE) if SOURCE in beside else "",
                 parameter=parameter,
                 when=when,
                 value=value,
-                printed=_printed(about, value, vocabulary),
-                at=text_of(about, BIBO.locator),
+                printed=str(beside.get(PRINTED, "")) or _spelt_out(value, vocabulary),
+                at=str(beside.get(LOCATOR, "")),
                 obtained=obtained,
-                reported_by=_id(about, PROV.wasDerivedFrom, ns.SOURCE),
-                note=text_of(about, SKOS.note),
-                troubles=tuple(troubles),
+                reported_by=named(beside[DERIVED], ns.SOURCE) if DERIVED in beside else "",
+                note=str(beside.get(NOTE, "")),
+                troubles=troubles,
             )
         )
     return claims
 
 
-def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls: URIRef = TC.Ruling) -> list[Ruling]:
+def read_rulings(subjects: Triples, vocabulary: Vocabulary, cls: URIRef = TC.Ruling) -> list[Ruling]:
     """The rulings among the subjects, by id: those in force, or of the class ``tc:FormerRuling``."""
-    reader = StatementReading(subjects, vocabulary)
+    reader = StatementReader(subjects, vocabulary)
     rulings = []
     for subject in of_type(subjects, cls):
         about = subjects[subject]
-        troubles: list[Trouble] = []
-        parameter, when, value = reader.statement(about, troubles)
+        parameter, when, value, troubles = reader.statement(about)
         rulings.append(
             Ruling(
                 id=ns.local(subject, ns.RULING),
@@ -236,15 +253,15 @@ def read_rulings(subjects: dict[URIRef, Properties], vocabulary: Vocabulary, cls
                 review_by=text_of(about, TC.reviewBy),
                 without_source=text_of(about, TC.withoutSource),
                 positions_then=tuple(sorted(str(line) for line in about.get(TC.positionThen, ()))),
-                troubles=tuple(troubles),
+                troubles=troubles,
             )
         )
     return rulings
 
 
-def read_cases(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> list[Case]:
+def read_cases(subjects: Triples, vocabulary: Vocabulary) -> list[Case]:
     """The taught cases among the subjects, by id."""
-    reader = StatementReading(subjects, vocabulary)
+    reader = StatementReader(subjects, vocabulary)
     cases = []
     for subject in of_type(subjects, TC.Case):
         about = subjects[subject]
@@ -257,139 +274,11 @@ def read_cases(subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> li
     return cases
 
 
-_FORMS = ((TC.min, TC.max), (TC.none,), (TC.choice,), (TC.yes,), (TC.exactly, TC.includes, TC.excludes), (TC.steps,))
-_EXACT = (XSD.decimal, XSD.integer, OWL.rational)
+def _spelt_out(value: Recorded | None, vocabulary: Vocabulary) -> str:
+    """What stands for the printed text of a quantity that has none, as in Turtle written by hand."""
+    return exact_text(value, vocabulary) if isinstance(value, Quantity) else ""
 
 
-class StatementReading:
-    """Reads what claims, rulings and marking items have in common."""
-
-    def __init__(self, subjects: dict[URIRef, Properties], vocabulary: Vocabulary) -> None:
-        self.subjects, self.vocabulary = subjects, vocabulary
-
-    def statement(self, about: Properties, troubles: list[Trouble]) -> tuple[str, Scope, Recorded | None]:
-        """Parameter, scope and value; the value is None where it cannot be compared."""
-        when = self.scope(about, troubles)
-        parameter_id = _id(about, TC.parameter, ns.PARAMETER)
-        parameter = self.vocabulary.parameters.get(parameter_id)
-        if parameter is None:
-            troubles.append(Trouble("unknown-term", f"parameter {parameter_id or 'missing'}"))
-            return parameter_id, when, None
-        value: Recorded | None = None
-        try:
-            value = self.value(about, parameter.scheme, troubles)
-            if value is None:
-                troubles.append(Trouble("malformed-value", "no value"))
-            else:
-                comparable(value, parameter, self.vocabulary)
-        except ValueProblem as problem:
-            troubles.append(Trouble(problem.rule, problem.message))
-        except ValueError as error:
-            troubles.append(Trouble("malformed-value", str(error)))
-        return parameter_id, when, None if troubles else value
-
-    def scope(self, about: Properties, troubles: list[Trouble]) -> Scope:
-        when: dict[str, str] = {}
-        for predicate, values in about.items():
-            if not predicate.startswith(ns.AXIS):
-                continue
-            axis_id = ns.local(predicate, ns.AXIS)
-            axis = self.vocabulary.axes.get(axis_id)
-            if axis is None:
-                troubles.append(Trouble("unknown-term", f"condition axis {axis_id}"))
-                continue
-            if len(values) > 1:
-                troubles.append(Trouble("malformed-value", f"{axis.label} is given {len(values)} times"))
-            concept_id = ns.local(str(min(values)), ns.CONCEPT)
-            concept = self.vocabulary.concepts.get(concept_id)
-            if concept is None or axis.scheme not in concept.schemes:
-                troubles.append(Trouble("unknown-term", f"{axis.label}: {concept_id}"))
-            else:
-                when[axis_id] = concept_id
-        return in_order(when, self.vocabulary)
-
-    def value(self, about: Properties, scheme: str | None, troubles: list[Trouble]) -> Recorded | None:
-        forms = [form for form in _FORMS if any(predicate in about for predicate in form)]
-        if len(forms) > 1:
-            raise ValueProblem("malformed-value", f"{len(forms)} kinds of value in one claim", "keep one")
-        for predicate in (TC.parameter, QUDT.hasUnit, TC.choice, TC.yes, TC.none, TC.exactly, TC.steps, TC.min, TC.max):
-            if len(about.get(predicate, ())) > 1:
-                name = re.split(r"[/#]", predicate)[-1]
-                raise ValueProblem(
-                    "malformed-value", f"{len(about[predicate])} values of {name} where one belongs", "keep one"
-                )
-        if TC.min in about or TC.max in about:
-            if QUDT.hasUnit not in about:
-                raise ValueProblem("malformed-value", "a quantity without a unit", "add its unit")
-            low, high = (self.number(about, predicate) for predicate in (TC.min, TC.max))
-            return Quantity(low, high, unit_id(str(about[QUDT.hasUnit][0])), _flag(about, TC.about))
-        if _flag(about, TC.none):
-            return Nothing()
-        if TC.choice in about:
-            return Choice(self.concepts(about[TC.choice], scheme, troubles)[0])
-        if TC.yes in about:
-            return YesNo(_flag(about, TC.yes))
-        if TC.exactly in about:
-            includes, excludes = (
-                frozenset(self.concepts(about.get(predicate, ()), scheme, troubles))
-                for predicate in (TC.includes, TC.excludes)
-            )
-            if includes & excludes:
-                raise ValueProblem("malformed-value", f"{min(includes & excludes)} is both in and out", "keep one")
-            return Membership(includes, excludes, _flag(about, TC.exactly))
-        if TC.steps in about:
-            return Steps(tuple(self.concepts(_members(self.subjects, about, TC.steps), scheme, troubles)))
-        return None
-
-    def number(self, about: Properties, predicate: URIRef) -> Fraction | None:
-        if predicate not in about:
-            return None
-        literal = about[predicate][0]
-        if getattr(literal, "datatype", None) not in _EXACT:
-            raise ValueProblem("malformed-value", f"{literal} is not an exact decimal", "write it as xsd:decimal")
-        return number_of(literal)
-
-    def concepts(self, values: Iterable[Any], scheme: str | None, troubles: list[Trouble]) -> list[str]:
-        ids = [ns.local(str(value), ns.CONCEPT) for value in values]
-        for identifier in ids:
-            concept = self.vocabulary.concepts.get(identifier)
-            if concept is None or (scheme is not None and scheme not in concept.schemes):
-                troubles.append(Trouble("unknown-term", identifier))
-        return ids
-
-
-def _printed(about: Properties, value: Recorded | None, vocabulary: Vocabulary) -> str:
-    """The printed text of a quantity; one without, as in Turtle written by hand, is spelt out."""
-    return text_of(about, TC.printed) or (exact_text(value, vocabulary) if isinstance(value, Quantity) else "")
-
-
-def of_type(subjects: dict[URIRef, Properties], cls: URIRef) -> list[URIRef]:
-    return sorted(subject for subject, about in subjects.items() if cls in about.get(RDF.type, ()))
-
-
-def text_of(about: Properties, predicate: URIRef) -> str:
-    values = about.get(predicate)
-    return str(values[0] if len(values) == 1 else min(values)) if values else ""
-
-
-def _id(about: Properties, predicate: URIRef, family: str) -> str:
-    return ns.local(text_of(about, predicate), family)
-
-
-def _flag(about: Properties, predicate: URIRef) -> bool:
-    text = text_of(about, predicate)
-    if text not in ("", "true", "false", "1", "0"):
-        raise ValueProblem("malformed-value", f"{text} is neither true nor false", "write true or false")
-    return text in ("true", "1")
-
-
-def _members(subjects: dict[URIRef, Properties], about: Properties, predicate: URIRef) -> list[Any]:
-    seq = next(iter(about.get(predicate, ())), None)
-    members: Properties = subjects.get(seq, {}) if seq is not None else {}
-    prefix = str(RDF) + "_"
-    numbered = [
-        (int(p[len(prefix) :]), values[0])
-        for p, values in members.items()
-        if p.startswith(prefix) and p[len(prefix) :].isdigit()
-    ]
-    return [value for _, value in sorted(numbered)]
+def of_type(subjects: Triples, cls: URIRef) -> list[URIRef]:
+    """The subjects of a class, by IRI."""
+    return sorted(subjects.of_type(cls), key=str)

@@ -9,18 +9,19 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path, PurePath
 
-from rdflib import Graph, Literal, URIRef
+from rdflib import Literal, URIRef
 from rdflib.namespace import RDF, RDFS
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.catalogue import BOOKKEEPING, CATALOGUE, Triple, graph_of, reading_rank, respelt
 from trayconcord.kb.errors import Place, unusable
 from trayconcord.kb.namespaces import BIBO, TC
-from trayconcord.kb.records import by_subject, read_claims
+from trayconcord.kb.records import read_claims
 from trayconcord.kb.remote_pages import Contents, Pages, Partition, Quad
 from trayconcord.kb.sparql_service import Service, changed
-from trayconcord.kb.store import Store, layer_files, of_graph, retired_in, triples_of
-from trayconcord.kb.turtle import bulk, new_graph
+from trayconcord.kb.store import Store, layer_files, of_triples, read_layers, retired_in
+from trayconcord.kb.triples import Triples
+from trayconcord.kb.turtle import bulk
 
 RECORDS = (TC.Source, TC.Ruling, TC.FormerRuling, TC.Case, TC.MarkingPolicy, TC.MarkingItem)
 """What is read besides claims. Classes that the ontology does not know are read too: one may be misspelt."""
@@ -36,12 +37,18 @@ def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
     files are; of the answers of the service never more than one page.
     """
     with bulk():
-        graph, places = triples_of(layers, only=True)
+        triples, places = _of_files(layers)
         try:
-            _Reading(service, graph, places, layer_files(layers or [], True, {})).read()
+            _Reading(service, triples, places, layer_files(layers or [], True, {})).read()
         finally:
             service.close()
-        return replace(of_graph(graph, places), retired=retired_in(layers))
+        return replace(of_triples(triples, places), retired=retired_in(layers))
+
+
+def _of_files(layers: list[Path] | None) -> tuple[Triples, dict[URIRef, Place]]:
+    """What comes from files, free to be added to."""
+    triples, places = read_layers(layers, only=True)
+    return Triples(triples.triples()), dict(places)
 
 
 def stores_by_parameter(
@@ -52,30 +59,30 @@ def stores_by_parameter(
     Each part has all sources, rulings and cases, and the claims on its parameter; its graph holds the triples of these
     claims alone. Enough for a comparison, and never more than one parameter's claims are held. Raises `UnusableInput`.
     """
-    graph, places = triples_of(layers, only=True)
+    triples, places = _of_files(layers)
     try:
-        reading = _Reading(service, graph, places, layer_files(layers or [], True, {}))
+        reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
         reading.read_records()
-        base = of_graph(graph, places)
+        base = of_triples(triples, places)
         for name in [parameter] if parameter is not None else base.vocabulary.parameters:
             if name not in base.vocabulary.parameters:
                 yield replace(base, claims=[])
                 continue
             claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
-            found = [claim for claim in read_claims(by_subject(claims), base.vocabulary) if claim.parameter == name]
-            yield replace(base, graph=claims, claims=found, places=where)
+            found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
+            yield replace(base, triples=claims, claims=found, places=where)
         reading.confirm()
     finally:
         service.close()
 
 
 class _Reading:
-    """One reading of a service into a graph."""
+    """One reading of a service."""
 
-    def __init__(self, service: Service, graph: Graph, places: dict[URIRef, Place], files: Iterable[str]) -> None:
-        """``graph`` and ``places`` hold what comes from ``files``."""
-        self.pages, self.graph, self.places = Pages(service), graph, places
-        self.known = set(graph.subjects(RDF.type, RDFS.Class))
+    def __init__(self, service: Service, triples: Triples, places: dict[URIRef, Place], files: Iterable[str]) -> None:
+        """``triples`` and ``places`` hold what comes from ``files``."""
+        self.pages, self.triples, self.places = Pages(service), triples, places
+        self.known = set(triples.of_type(RDFS.Class))
         self.contents = self.pages.contents()
         hidden = {graph_of(*PurePath(name).parts[-2:]) for name in files}
         hidden |= {name for name in self.contents.catalogue if name.startswith(graph_of("vocabulary", ""))}
@@ -98,22 +105,22 @@ class _Reading:
         for cls in RECORDS:
             self._take(self.pages.read(self.pages.of_class(cls, self.contents.classes.get(cls, 0))))
 
-    def claims_on(self, parameter: URIRef, base: Store) -> tuple[Graph, dict[URIRef, Place]]:
+    def claims_on(self, parameter: URIRef, base: Store) -> tuple[Triples, dict[URIRef, Place]]:
         """The triples of the claims on a parameter, and where they stand; those of files with them."""
         records, count = self.done, self.contents.claims.get(parameter, 0)
-        self.graph, self.places, self.done = new_graph(), {}, set(records)
+        self.triples, self.places, self.done = Triples(), {}, set(records)
         self._take(self.pages.read(self.pages.of_parameter(parameter, count)))
-        of_files = [s for s in base.graph.subjects(TC.parameter, parameter) if isinstance(s, URIRef)]
+        of_files = [s for s in base.triples.of_type(TC.Claim) if parameter in base.triples[s].get(TC.parameter, ())]
         waiting = [*of_files, *(self.done - records)]
         for subject in waiting:
-            for predicate, value in base.graph.predicate_objects(subject):
-                self.graph.add((subject, predicate, value))
+            for predicate, value in base.triples.pairs.get(subject, ()):
+                self.triples.add((subject, predicate, value))
                 if predicate in LISTS and isinstance(value, URIRef):
                     waiting.append(value)
             if subject in base.places:
                 self._place_subject(subject, [(base.places[subject], True)])
         self.done = records
-        return self.graph, self.places
+        return self.triples, self.places
 
     def confirm(self) -> None:
         """See that the service holds what it held at the beginning."""
@@ -162,7 +169,7 @@ class _Reading:
                 self._add(more)
 
     def _add(self, page: list[Quad]) -> set[URIRef]:
-        """Add a page to the graph; returns the lists that it names."""
+        """Add a page to the triples; returns the lists that it names."""
         triples: set[Triple] = set()
         spellings: list[tuple[URIRef, str]] = []
         places: dict[URIRef, list[tuple[Place, bool]]] = {}
@@ -186,7 +193,7 @@ class _Reading:
             line = int(value) if predicate == TC.line and isinstance(value, Literal) and value.isdigit() else 0
             places.setdefault(subject, []).append((self._place(graph, line), bool(line)))
         for triple in respelt(triples, spellings) if spellings else triples:
-            self.graph.add(triple)
+            self.triples.add(triple)
         for subject, found in places.items():
             self._place_subject(subject, found)
         self.done |= {quad[1] for quad in page}

@@ -5,13 +5,14 @@ lies in this package; departments lay their own over it. A file in a later layer
 name in an earlier one.
 """
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 from rdflib import Graph, URIRef
+from rdflib.namespace import RDF
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.canonical import canonical_hash
@@ -20,10 +21,11 @@ from trayconcord.kb.files import read_regular
 from trayconcord.kb.marking import MarkingPolicy, read_policy
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
-from trayconcord.kb.records import by_subject, read_cases, read_claims, read_rulings, read_sources
+from trayconcord.kb.records import read_cases, read_claims, read_rulings, read_sources
 from trayconcord.kb.retired import Retired, read_retired
 from trayconcord.kb.transaction import pending
-from trayconcord.kb.turtle import Lines, bulk, new_graph, read_turtle
+from trayconcord.kb.triples import Triples
+from trayconcord.kb.turtle import Lines, bulk, new_graph, triples_of
 from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
 
 TRIES = 5
@@ -32,28 +34,38 @@ TRIES = 5
 SMALL = 100_000
 """Bytes up to which a parsed document is remembered while the process lives."""
 
+_RECORDS = frozenset((TC.Claim, TC.Source, RDF.Seq))
+
 FOLDERS = ("vocabulary", "sources", "rulings", "cases", "marking")
 
 
 @dataclass(frozen=True)
 class Store:
-    """Everything that is known: the graph, the records read from it, and where each subject stands."""
+    """Everything that is known: the triples, the records read from them, and where each subject stands."""
 
-    graph: Graph
+    triples: Triples
     vocabulary: Vocabulary
     sources: dict[str, Source]
     claims: list[Claim]
     rulings: list[Ruling]
     cases: list[Case]
-    places: dict[URIRef, Place]
+    places: Mapping[URIRef, Place]
     former_rulings: list[Ruling] = field(default_factory=list)
     marking: MarkingPolicy | None = None
     retired: list[Retired] = field(default_factory=list)
 
     @cached_property
+    def graph(self) -> Graph:
+        """The triples as a graph of rdflib, made when it is first asked for."""
+        graph = new_graph()
+        for triple in self.triples.triples():
+            graph.add(triple)
+        return graph
+
+    @cached_property
     def hash(self) -> str:
         """The hash of all that the store says: RDFC-1.0 with SHA-256, in hexadecimal."""
-        return canonical_hash(self.graph)
+        return canonical_hash(self.triples.triples())
 
     def history_of(self, ruling: str) -> list[Ruling]:
         """What was decided before a ruling on the same case, the latest first."""
@@ -69,6 +81,31 @@ class Store:
         return self.places.get(ns.iri(ns.CLAIM, claim), Place("unknown file"))
 
 
+class Places(Mapping[URIRef, Place]):
+    """File and line of each subject: where it stands first. A place is made when it is asked for."""
+
+    def __init__(self) -> None:
+        self._files: list[tuple[str, Lines]] = []
+        self._file_of: dict[URIRef, int] = {}
+
+    def add(self, file: str, lines: Lines) -> None:
+        """Add the subjects of one more file."""
+        number = len(self._files)
+        self._files.append((file, lines))
+        for subject in lines:
+            self._file_of.setdefault(subject, number)
+
+    def __getitem__(self, subject: URIRef) -> Place:
+        file, lines = self._files[self._file_of[subject]]
+        return Place(file, lines[subject])
+
+    def __iter__(self) -> Iterator[URIRef]:
+        return iter(self._file_of)
+
+    def __len__(self) -> int:
+        return len(self._file_of)
+
+
 def shipped() -> Path:
     """The folder of the shipped layer."""
     return Path(str(files("trayconcord.kb")))
@@ -81,7 +118,7 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
     Raises `UnusableInput` with every file that cannot be read.
     """
     with bulk():
-        return replace(of_graph(*triples_of(layers, only, overlay)), retired=retired_in(layers, only))
+        return replace(of_triples(*read_layers(layers, only, overlay)), retired=retired_in(layers, only))
 
 
 def retired_in(layers: list[Path] | None = None, only: bool = False) -> list[Retired]:
@@ -89,24 +126,25 @@ def retired_in(layers: list[Path] | None = None, only: bool = False) -> list[Ret
     return [old for layer in [*([] if only else [shipped()]), *(layers or [])] for old in read_retired(layer)]
 
 
-def triples_of(
+def read_layers(
     layers: list[Path] | None = None, only: bool = False, overlay: dict[str, bytes] | None = None
-) -> tuple[Graph, dict[URIRef, Place]]:
+) -> tuple[Triples, Places]:
     """The triples of the documents that `load` reads, and where each subject stands. Raises `UnusableInput`."""
-    graph = new_graph()
-    places: dict[URIRef, Place] = {}
+    triples = Triples()
+    places = Places()
     contents, complaints = _snapshot(layers or [], only, overlay or {})
-    for name, data in contents.items():
+    for name in list(contents):
+        data = contents.pop(name)
         try:
-            lines = _read(data, name, graph)
+            read, lines = (triples_of if len(data) > SMALL else _remembered)(data, name)
         except UnusableInput as error:
             complaints += error.complaints
         else:
-            for subject, line in lines.items():
-                places.setdefault(subject, Place(name, line))
+            triples.update(read)
+            places.add(name, lines)
     if complaints:
         raise UnusableInput(complaints)
-    return graph, places
+    return triples, places
 
 
 def documents(layers: list[Path], only: bool = False) -> dict[str, bytes]:
@@ -117,21 +155,10 @@ def documents(layers: list[Path], only: bool = False) -> dict[str, bytes]:
     return contents
 
 
-def _read(data: bytes, name: str, graph: Graph) -> Lines:
-    """Add a document to a graph. Small ones are remembered: entering a form loads the same store several times."""
-    if len(data) > SMALL:
-        return read_turtle(data, name, graph)
-    triples, lines = _parsed(data, name)
-    for triple in triples:
-        graph.add(triple)
-    return lines
-
-
 @lru_cache(maxsize=1024)
-def _parsed(data: bytes, name: str) -> tuple[list[tuple[Any, Any, Any]], Lines]:
-    graph = new_graph()
-    lines = read_turtle(data, name, graph)
-    return list(graph), lines
+def _remembered(data: bytes, name: str) -> tuple[Triples, Lines]:
+    """What `triples_of` gives, kept: entering a form loads the same store several times."""
+    return triples_of(data, name)
 
 
 def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tuple[dict[str, bytes], list[Complaint]]:
@@ -165,24 +192,34 @@ def _stamps(found: dict[str, Path | bytes]) -> dict[str, tuple[int, int, int]]:
     return stamps
 
 
-def of_graph(graph: Graph, places: dict[URIRef, Place]) -> Store:
-    """Read the records of a graph that holds the vocabulary too."""
+def of_triples(triples: Triples, places: Mapping[URIRef, Place]) -> Store:
+    """Read the records of triples that hold the vocabulary too."""
     try:
-        vocabulary = read_vocabulary(graph)
+        vocabulary = read_vocabulary(_described(triples))
     except ValueError as error:
         raise unusable("vocabulary", str(error), "mend the vocabulary of the store") from None
-    subjects = by_subject(graph)
     return Store(
-        graph=graph,
+        triples=triples,
         vocabulary=vocabulary,
-        sources=read_sources(subjects),
-        claims=read_claims(subjects, vocabulary),
-        rulings=read_rulings(subjects, vocabulary),
-        cases=read_cases(subjects, vocabulary),
+        sources=read_sources(triples),
+        claims=read_claims(triples, vocabulary),
+        rulings=read_rulings(triples, vocabulary),
+        cases=read_cases(triples, vocabulary),
         places=places,
-        former_rulings=read_rulings(subjects, vocabulary, TC.FormerRuling),
-        marking=read_policy(subjects, vocabulary),
+        former_rulings=read_rulings(triples, vocabulary, TC.FormerRuling),
+        marking=read_policy(triples, vocabulary),
     )
+
+
+def _described(triples: Triples) -> Graph:
+    """The part that the vocabulary can be read from: all but the subjects that are claims, sources or lists only."""
+    graph = new_graph()
+    described = [subject for cls in triples.classes() if cls not in _RECORDS for subject in triples.of_type(cls)]
+    described += triples.subjects(TC.gaugeSystem)
+    for subject in dict.fromkeys(described):
+        for predicate, value in triples.pairs[subject]:
+            graph.add((subject, predicate, value))
+    return graph
 
 
 def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> dict[str, Path | bytes]:

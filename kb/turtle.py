@@ -16,7 +16,9 @@ from rdflib.term import Node
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
+from trayconcord.kb.plain_turtle import read_plain
 from trayconcord.kb.signs import UNUSABLE
+from trayconcord.kb.triples import Triples
 
 _SPACE = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _NOT_IN_IRI = re.compile(r"[\x00-\x20<>\"{}|\\^`\x7f-\x9f\ud800-\udfff]")
@@ -68,8 +70,9 @@ class _Parser(SinkParser):
     rdflib counts a line twice where it looks at it twice, so lines are counted here, from positions in the text.
     """
 
-    def __init__(self, text: str, graph: Graph, flat: bool) -> None:
-        super().__init__(_FlatSink(graph) if flat else _Sink(graph), baseURI=BASE, turtle=True)
+    def __init__(self, text: str, graph: Graph | Triples, flat: bool) -> None:
+        sink = _FlatSink if flat else _Sink
+        super().__init__(sink(graph), baseURI=BASE, turtle=True)  # type: ignore[arg-type]  # it needs add() alone
         self.text, self.flat = text, flat
         self.lines_of: Lines = {}
         self._line, self._counted, self._at = 1, 0, 0
@@ -101,8 +104,31 @@ def new_graph() -> Graph:
     return Graph(store="SimpleMemory", bind_namespaces="none")
 
 
-def read_turtle(data: bytes, name: str, graph: Graph, flat: bool = True) -> Lines:
-    """Add the triples of a Turtle document to a graph. Raises `UnusableInput` at the offending line.
+def triples_of(data: bytes, name: str) -> tuple[Triples, Lines]:
+    """The triples of a Turtle document with their lines, by the quickest way. Raises as `read_turtle` does."""
+    plain = read_plain(data, _literal)
+    if plain is not None:
+        return plain
+    triples = Triples()
+    return triples, read_turtle(data, name, triples)
+
+
+def _literal(token: str, prefixes: dict[str, str]) -> Node:
+    """A literal of a plain document, as rdflib reads it."""
+    triples = Triples()
+    parser = _Parser(f"<{BASE}> <{BASE}> {token} .", triples, flat=True)
+    parser._bindings.update(prefixes)
+    try:
+        parser.read()
+    except (_Refused, BadSyntax, AssertionError, IndexError) as error:
+        raise ValueError(token) from error
+    (_, _, literal), *_ = triples.triples()
+    return literal  # type: ignore[no-any-return]
+
+
+def read_turtle(data: bytes, name: str, graph: Graph | Triples, flat: bool = True) -> Lines:
+    """Add the triples of a Turtle document to a graph, by rdflib's parser. Raises `UnusableInput` at the offending
+    line.
 
     ``flat`` refuses blank nodes: records have none, shapes may.
     """
@@ -138,7 +164,9 @@ def bulk() -> Iterator[None]:
         yield
     finally:
         if was_on:
+            gc.freeze()  # and unfreeze: what was made counts as old, or the collector would look at all of it at once
             gc.enable()
+            gc.unfreeze()
 
 
 class _CanonicalTurtle(TurtleSerializer):

@@ -1,7 +1,7 @@
 """The check: load, compare, let the shapes judge, and tell the findings to people."""
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -10,10 +10,12 @@ from rdflib import Graph, URIRef
 from rdflib.namespace import RDF, RDFS, SH
 
 from trayconcord.kb.store import Store
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import bulk
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.facts import Facts
 from trayconcord.shapes.findings import Finding, Teller
+from trayconcord.shapes.flat import Judge, flat_shape
 from trayconcord.shapes.rules import SEVERITIES, Rule, RuleBook, only_targeting, rule_book
 
 STATES = ("found", "passed", "not exercised", "errored")
@@ -49,59 +51,76 @@ def check(store: Store, rules: RuleBook | None = None, today: date | None = None
 
 def _check(store: Store, rules: RuleBook, today: date | None) -> Report:
     comparison = Comparison(store)
-    graph = Graph(bind_namespaces="none")  # of the kind that pySHACL asks for
-    graph += store.graph
-    facts = Facts(store, comparison, graph, today)
+    facts = Facts(store, comparison, today)
     states: dict[str, str] = {}
     errors: dict[str, str] = {}
-    teller = Teller(store, facts)
+    teller = Teller(store, facts, rules.rules)
     findings: list[Finding] = []
-    for rule, results in _judge(graph, rules, errors):
+    for rule, results, looked_at in judged(rules, [store.triples, facts.triples], errors):
         if rule.name in errors:
             states[rule.name] = "errored"
         elif results:
             states[rule.name] = "found"
             findings += [teller.tell(rule, severity, focus, said) for focus, severity, said in results]
         else:
-            states[rule.name] = "passed" if _focus_nodes(graph, rules.graph, rule.shape) else "not exercised"
+            states[rule.name] = "passed" if looked_at else "not exercised"
     findings.sort(key=Finding.rank)
     return Report(store, comparison, findings, states, errors)
 
 
-_Result = tuple[URIRef, str, str]
+Result = tuple[URIRef, str, str]
 """Focus node, severity, and the shape's own message."""
 
+Judged = tuple[Rule, list[Result], bool]
+"""A rule, its results, and whether it had anything to look at."""
 
-def _judge(graph: Graph, rules: RuleBook, errors: dict[str, str]) -> Iterable[tuple[Rule, list[_Result]]]:
-    """Every rule with its results. The shipped rules run together, and one by one only if that fails."""
-    shipped = [rule for rule in rules.rules.values() if rule.shipped]
-    results: dict[URIRef, list[_Result]] = {}
-    try:
-        for shape, result in _validate(graph, rules.graph, shipped):
-            results.setdefault(shape, []).append(result)
-        alone = [rule for rule in rules.rules.values() if not rule.shipped]
-    except Exception:  # whatever an engine throws at a bad shape: find out which rule it was
-        alone = list(rules.rules.values())
-    for rule in alone:
+
+def judged(rules: RuleBook, held: list[Triples], errors: dict[str, str]) -> Iterator[Judged]:
+    """Every rule on the triples that are held: flat shapes all at once, any other by the engine."""
+    flat = {rule.name: shape for rule in rules.rules.values() if (shape := flat_shape(rules.graph, rule))}
+    judge = Judge(held, flat.values())
+    others = [rule for rule in rules.rules.values() if rule.name not in flat]
+    by_engine = {
+        rule.name: (rule, results, seen) for rule, results, seen in judged_by_engine(others, rules, held, errors)
+    }
+    for rule in rules.rules.values():
+        shape = flat.get(rule.name)
+        if shape is None:
+            yield by_engine[rule.name]
+        else:
+            nodes = judge.focus_nodes(shape)
+            yield rule, [(node, severity, "") for node, severity in judge.failing(shape, nodes)], bool(nodes)
+
+
+def judged_by_engine(
+    chosen: list[Rule], rules: RuleBook, held: list[Triples], errors: dict[str, str]
+) -> Iterator[Judged]:
+    """Some of the rules, each by pySHACL, so that one that is broken does not break others."""
+    if not chosen:
+        return
+    graph = Graph(bind_namespaces="none")  # of the kind that pySHACL asks for
+    for triples in held:
+        for triple in triples.triples():
+            graph.add(triple)
+    for rule in chosen:
+        results: list[Result] = []
         try:
-            results[rule.shape] = [result for _, result in _validate(graph, rules.graph, [rule])]
-        except Exception as error:
+            results = _validate(graph, rules.graph, rule)
+        except Exception as error:  # whatever an engine throws at a bad shape
             errors[rule.name] = " ".join(str(error).split()) or type(error).__name__
-    return [(rule, results.get(rule.shape, [])) for rule in rules.rules.values()]
+        yield rule, results, _focus_nodes(graph, rules.graph, rule.shape)
 
 
-def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIRef, _Result]]:
+def _validate(graph: Graph, shapes: Graph, rule: Rule) -> list[Result]:
     from pyshacl import validate
     from pyshacl.errors import ValidationFailure
     from rdflib.plugins.sparql import CUSTOM_EVALS
 
     logging.getLogger("pyshacl-validate").setLevel(logging.CRITICAL)
     CUSTOM_EVALS["no-service"] = _refuse_service
-    if not rules:
-        return []
     _, report, _ = validate(
         graph,
-        shacl_graph=only_targeting(shapes, {rule.shape for rule in rules}),
+        shacl_graph=only_targeting(shapes, rule.shape),
         inplace=True,
         advanced=False,
         inference="none",
@@ -111,16 +130,14 @@ def _validate(graph: Graph, shapes: Graph, rules: list[Rule]) -> list[tuple[URIR
     if isinstance(report, ValidationFailure):
         raise report
     assert isinstance(report, Graph)
-    by_shape = {rule.shape: rule for rule in rules}
     found = set()
     for node in report.subjects(RDF.type, SH.ValidationResult):
         about: dict[Any, Any] = dict(report.predicate_objects(node))
         source = about.get(SH.sourceShape)
-        rule = by_shape.get(_owner(source, shapes, by_shape), rules[0])
         own = source == rule.shape or (source, SH.severity, None) in shapes
         severity = SEVERITIES.get(str(about.get(SH.resultSeverity)), "violation") if own else rule.severity
         said = "" if rule.message else str(about.get(SH.resultMessage, ""))  # or one finding would be told twice
-        found.add((rule.shape, (about[SH.focusNode], severity, said)))
+        found.add((about[SH.focusNode], severity, said))
     return sorted(found)
 
 
@@ -129,15 +146,6 @@ def _refuse_service(context: Any, part: Any) -> Any:
     if part.name == "ServiceGraphPattern":
         raise ValueError("a query uses SERVICE, which would open the network")
     raise NotImplementedError  # leave it to rdflib
-
-
-def _owner(shape: Any, shapes: Graph, rules: dict[URIRef, Rule]) -> Any:
-    """The rule that a nested property shape belongs to; the shape itself where there is none."""
-    seen = set()
-    while shape not in rules and shape not in seen:
-        seen.add(shape)
-        shape = shapes.value(None, SH.property, shape) or shape
-    return shape
 
 
 def _focus_nodes(graph: Graph, shapes: Graph, shape: URIRef) -> bool:

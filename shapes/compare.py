@@ -47,6 +47,11 @@ class Topic:
         """What the voices say here, by id."""
         return tuple(self._panel.claims[index] for index in bits(self._heard))
 
+    @property
+    def obtained(self) -> set[str]:
+        """How the claims of the voices here were obtained."""
+        return {way for way, claims in self._panel.obtained.items() if claims & self._heard}
+
     @cached_property
     def voices(self) -> tuple[str, ...]:
         """The voices that speak here, by id."""

@@ -1,12 +1,13 @@
-"""Facts: what the comparison found, as nodes and properties of the graph for the shapes to judge.
+"""Facts: what the comparison found, as nodes and properties beside those of the store, for the shapes to judge.
 
 This module computes and passes no judgement: whether a contested topic is a problem, and how grave, is said by a
 shape. Every fact carries a class or property described in the vocabulary's ontology.
 """
 
 from datetime import date
+from typing import Any
 
-from rdflib import Graph, Literal, URIRef
+from rdflib import Literal, URIRef
 from rdflib.namespace import RDF, RDFS, XSD
 
 from trayconcord.kb import namespaces as ns
@@ -15,7 +16,8 @@ from trayconcord.kb.marking import SITE_AXIS
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Interval, Membership
+from trayconcord.kb.triples import Triples
+from trayconcord.kb.values import Comparable, Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison, Topic
@@ -36,10 +38,11 @@ _CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
 
 
 class Facts:
-    """The facts of a comparison, added to a graph, and what each computed node stands for."""
+    """The facts of a comparison as triples, and what each computed node stands for."""
 
-    def __init__(self, store: Store, comparison: Comparison, graph: Graph, today: date | None = None) -> None:
-        self.store, self.comparison, self.graph, self.today = store, comparison, graph, today
+    def __init__(self, store: Store, comparison: Comparison, today: date | None = None) -> None:
+        self.store, self.comparison, self.today = store, comparison, today
+        self.triples = Triples()
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
         self.positions_behind: dict[URIRef, tuple[Position, ...]] = {}
@@ -54,7 +57,7 @@ class Facts:
         self._marking()
 
     def _add(self, subject: URIRef, predicate: URIRef, value: URIRef | Literal) -> None:
-        self.graph.add((subject, predicate, value))
+        self.triples.add((subject, predicate, value))
 
     def _troubles(self, subject: URIRef, troubles: tuple[Trouble, ...]) -> None:
         for trouble in troubles:
@@ -63,6 +66,8 @@ class Facts:
     def _claims(self) -> None:
         vocabulary = self.store.vocabulary
         first: dict[tuple[object, ...], str] = {}
+        numbers: dict[Comparable, int] = {}
+        weighed: dict[tuple[str, int], tuple[int, str]] = {}
         for claim in self.store.claims:
             subject = ns.iri(ns.CLAIM, claim.id)
             self._troubles(subject, claim.troubles)
@@ -70,14 +75,18 @@ class Facts:
                 self._add(subject, RDF.type, _CLASS_OF_OBTAINED[claim.obtained])
             if claim.value is None:
                 continue
-            parameter = vocabulary.parameters[claim.parameter]
-            value = comparable(claim.value, parameter, vocabulary)
-            if parameter.plausible is not None and not is_plausible(value, parameter):
-                plausible = comparable_text(Interval(*parameter.plausible), parameter, vocabulary)
-                stated = comparable_text(value, parameter, vocabulary)
-                self._add(subject, TC.implausible, Literal(f"{stated} lies outside {plausible}"))
+            same = claim.parameter, id(claim.value)  # the store reads like values once
+            known = weighed.get(same)
+            if known is None:
+                parameter = vocabulary.parameters[claim.parameter]
+                value = comparable(claim.value, parameter, vocabulary)
+                number = numbers.setdefault(value, len(numbers))
+                known = weighed[same] = (number, self._implausible(value, parameter))
+            number, implausible = known
+            if implausible:
+                self._add(subject, TC.implausible, Literal(implausible))
             self._standard(subject, claim)
-            key = (claim.source, claim.parameter, claim.when, value, claim.reported_by)
+            key = (claim.source, claim.parameter, claim.when, number, claim.reported_by)
             earlier = first.setdefault(key, claim.id)
             if earlier != claim.id:
                 self._add(subject, TC.repeats, ns.iri(ns.CLAIM, earlier))
@@ -90,12 +99,20 @@ class Facts:
             if source and source.withdrawn and claim.id not in silent:
                 self._add(ns.iri(ns.CLAIM, claim.id), TC.citesWithdrawn, Literal(source.withdrawn))
 
+    def _implausible(self, value: Comparable, parameter: Parameter) -> str:
+        """In what way a value lies outside the plausible range; empty where it does not."""
+        if parameter.plausible is None or is_plausible(value, parameter):
+            return ""
+        plausible = comparable_text(Interval(*parameter.plausible), parameter, self.store.vocabulary)
+        return f"{comparable_text(value, parameter, self.store.vocabulary)} lies outside {plausible}"
+
     def _standard(self, subject: URIRef, claim: Claim) -> None:
         """A claim that names a standard for a material that the standard does not cover."""
         concepts = self.store.vocabulary.concepts
+        if not isinstance(claim.value, Membership):
+            return
         materials = [concept for axis, concept in claim.when if axis in _MATERIAL_AXES]
-        named = claim.value.includes if isinstance(claim.value, Membership) and materials else frozenset()
-        for name in sorted(named):
+        for name in sorted(claim.value.includes if materials else ()):
             if _STANDARDS not in concepts[name].schemes:
                 continue
             covered = concepts[name].related
@@ -106,10 +123,11 @@ class Facts:
 
     def _classes(self) -> None:
         """A misspelt class would hide a record from every rule."""
-        known = {str(cls) for cls in self.store.graph.subjects(RDF.type, RDFS.Class)}
-        for subject, cls in self.store.graph.subject_objects(RDF.type):
-            if str(cls).startswith(str(TC)) and str(cls) not in known and isinstance(subject, URIRef):
-                self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
+        known = set(self.store.triples.of_type(RDFS.Class))
+        for cls in self.store.triples.classes():
+            if str(cls).startswith(str(TC)) and cls not in known:
+                for subject in self.store.triples.of_type(cls):
+                    self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
 
     def _sources(self) -> None:
         for source in self.store.sources.values():
@@ -120,14 +138,15 @@ class Facts:
                 self._add(ns.iri(ns.SOURCE, source.id), TC.wrongIsbn, Literal(source.isbn))
         for circular in self.comparison.voices.circular():
             self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
-        cited: list[tuple[URIRef, tuple[str, ...]]] = [
-            (ns.iri(ns.CLAIM, c.id), (c.source, c.reported_by)) for c in self.store.claims
-        ]
-        cited += [(ns.iri(ns.SOURCE, s.id), (s.edition_of, *s.compiled_from)) for s in self.store.sources.values()]
-        for subject, sources in cited:
-            for name in sources:
-                if name and name not in self.store.sources:
-                    self._add(subject, TC.unknownSource, Literal(name))
+        for claim in self.store.claims:
+            self._cited(ns.CLAIM, claim.id, (claim.source, claim.reported_by))
+        for source in self.store.sources.values():
+            self._cited(ns.SOURCE, source.id, (source.edition_of, *source.compiled_from))
+
+    def _cited(self, family: str, record: str, sources: tuple[str, ...]) -> None:
+        for name in sources:
+            if name and name not in self.store.sources:
+                self._add(ns.iri(family, record), TC.unknownSource, Literal(name))
 
     def _node(self, subject: URIRef, cls: URIRef, parameter: str, when: Scope) -> None:
         self._add(subject, RDF.type, cls)
@@ -142,6 +161,12 @@ class Facts:
             self._add(subject, TC.position, node)
             self._add(node, RDF.type, TC.Position)
             self._add(node, RDFS.label, Literal(comparable_text(position.value, parameter, self.store.vocabulary)))
+
+    def values(self, subject: URIRef, predicate: URIRef) -> list[Any]:
+        """The values of a property of the store or of the facts."""
+        held = (self.store.triples, self.triples)
+        told = [value for triples in held for value in triples.get(subject, {}).get(predicate, ())]
+        return list(dict.fromkeys(told))
 
     def _statements(self) -> None:
         for statement in self.comparison.statements():
@@ -159,7 +184,7 @@ class Facts:
             cls = TC.OrderTopic if topic.parameter.kind == "order" else TC.ValueTopic
             self._node(subject, cls, topic.parameter.id, topic.when)
             self._add(subject, TC.standing, Literal(topic.standing))
-            obtained = {claim.obtained for claim in topic.claims}
+            obtained = topic.obtained
             if obtained == {"recalled"}:
                 self._add(subject, TC.onlyRecalled, Literal(True))
             elif obtained == {"practice"}:

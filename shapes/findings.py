@@ -1,7 +1,8 @@
 """Findings: what a rule found, told to a lecturer: where, what, which claims, and what to do."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from rdflib import URIRef
@@ -19,102 +20,136 @@ from trayconcord.shapes.wording import both_ways_text, comparable_text, lookups,
 _GRAVITY = {"violation": 0, "warning": 1, "info": 2}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Finding:
-    """One finding. ``where`` names the file and line of everything involved; ``voices`` counts who speaks there."""
+    """One finding. What it tells is worked out when it is first asked for: most are counted, few are read out.
+
+    ``where`` names the file and line of everything involved; ``voices`` counts who speaks there.
+    """
 
     rule: str
     severity: str
-    message: str
-    help: str
-    parameter: str = ""
-    when: Scope = ()
-    claims: tuple[Claim, ...] = ()
-    positions: tuple[tuple[str, tuple[Claim, ...]], ...] = ()
-    sources: tuple[str, ...] = ()
-    where: tuple[Place, ...] = ()
-    voices: int = 0
-    order: int = 0
-    focus: str = ""
+    parameter: str
+    when: Scope
+    order: int
+    focus: str
+    _said: str
+    _node: URIRef = field(repr=False, compare=False)
+    _teller: "Teller" = field(repr=False, compare=False)
 
     def rank(self) -> tuple[object, ...]:
         """The order of reading: the gravest first, by rule and parameter, the general before the special."""
         return _GRAVITY[self.severity], self.rule, self.order, len(self.when), self.focus
 
+    @cached_property
+    def message(self) -> str:
+        """What was found, in a sentence."""
+        return _fill(self._rule.message or self._said, self._words)
+
+    @cached_property
+    def help(self) -> str:
+        """What to do about it."""
+        return _fill(self._rule.help, self._words)
+
+    @property
+    def claims(self) -> tuple[Claim, ...]:
+        """The claims behind it, by id."""
+        return self._behind[0]
+
+    @cached_property
+    def positions(self) -> tuple[tuple[str, tuple[Claim, ...]], ...]:
+        """The positions behind it: what each shares, and its claims."""
+        return tuple((text, position.claims) for text, position in self._behind[1])
+
+    @property
+    def voices(self) -> int:
+        """How many voices speak there."""
+        return self._behind[2]
+
+    @cached_property
+    def sources(self) -> tuple[str, ...]:
+        """The sources behind it, by id."""
+        return self._teller.sources_behind(self._node, self.claims)
+
+    @cached_property
+    def where(self) -> tuple[Place, ...]:
+        """File and line of everything involved."""
+        return self._teller.places(self._node, self.claims)
+
+    @property
+    def _rule(self) -> Rule:
+        return self._teller.rules[self.rule]
+
+    @cached_property
+    def _behind(self) -> "_Behind":
+        return self._teller.behind(self._node)
+
+    @cached_property
+    def _words(self) -> dict[str, Any]:
+        return self._teller.words(self._node, self._rule, self.parameter, self.when, self._behind)
+
+
+_Behind = tuple[tuple[Claim, ...], list[tuple[str, Position]], int]
+"""Claims, positions in words, and the number of voices."""
+
 
 class Teller:
     """Turns a focus node into a finding."""
 
-    def __init__(self, store: Store, facts: Facts) -> None:
-        self.store, self.facts = store, facts
-        self.claims = {ns.iri(ns.CLAIM, claim.id): claim for claim in store.claims}
+    def __init__(self, store: Store, facts: Facts, rules: dict[str, Rule]) -> None:
+        self.store, self.facts, self.rules = store, facts, rules
+        self.claims = {claim.id: claim for claim in store.claims}
         self.rulings = {ns.iri(ns.RULING, ruling.id): ruling for ruling in store.rulings}
         self.cases = {ns.iri(ns.CASE, case.id): case.label or case.id for case in store.cases}
 
     def tell(self, rule: Rule, severity: str, focus: URIRef, said: str) -> Finding:
         """The finding of a rule at a node; ``said`` is the engine's message where the rule has none of its own."""
-        claims, positions, voices = self._behind(focus)
         parameter, when = self._about(focus)
         known = self.store.vocabulary.parameters.get(parameter)
-        words = self._words(focus, rule, parameter, when, claims, positions)
-        sources = sorted({claim.source for claim in claims} | self._source_of(focus))
-        return Finding(
-            rule=rule.name,
-            severity=severity,
-            message=_fill(rule.message or said, words),
-            help=_fill(rule.help, words),
-            parameter=parameter,
-            when=when,
-            claims=claims,
-            positions=tuple((words_of, position.claims) for words_of, position in positions),
-            sources=tuple(sources),
-            where=self._where(focus, claims),
-            voices=voices,
-            order=known.order if known else 0,
-            focus=str(focus),
-        )
+        order = known.order if known else 0
+        return Finding(rule.name, severity, parameter, when, order, str(focus), said, focus, self)
 
-    def _behind(self, focus: URIRef) -> tuple[tuple[Claim, ...], list[tuple[str, Position]], int]:
+    def behind(self, focus: URIRef) -> _Behind:
+        """The claims and positions that a node stands for."""
         topic = self.facts.topics.get(focus)
         if topic is not None:
             return topic.claims, self._told(topic.parameter.id, topic.positions), len(topic.voices)
-        if focus in self.claims:
-            claim = self.claims[focus]
-            other = self.facts.graph.value(focus, TC.repeats)
-            return (claim, self.claims[other]) if isinstance(other, URIRef) else (claim,), [], 0
+        claim = self._claim(focus)
+        if claim is not None:
+            repeated = [self._claim(other) for other in self.facts.values(focus, TC.repeats)]
+            return (claim, *[other for other in repeated[:1] if other]), [], 0
         behind = self.facts.claims_behind.get(focus, ())
         parameter, _ = self.facts.about.get(focus, ("", ()))
         return behind, self._told(parameter, self.facts.positions_behind.get(focus, ())), len(behind)
+
+    def _claim(self, focus: URIRef) -> Claim | None:
+        return self.claims.get(ns.local(focus, ns.CLAIM)) if focus.startswith(ns.CLAIM) else None
 
     def _told(self, parameter: str, positions: tuple[Position, ...]) -> list[tuple[str, Position]]:
         vocabulary = self.store.vocabulary
         return [(comparable_text(p.value, vocabulary.parameters[parameter], vocabulary), p) for p in positions]
 
     def _about(self, focus: URIRef) -> tuple[str, Scope]:
-        if focus in self.claims:
-            return self.claims[focus].parameter, self.claims[focus].when
+        claim = self._claim(focus)
+        if claim is not None:
+            return claim.parameter, claim.when
         return self.facts.about.get(focus, ("", ()))
 
-    def _source_of(self, focus: URIRef) -> set[str]:
+    def sources_behind(self, focus: URIRef, claims: tuple[Claim, ...]) -> tuple[str, ...]:
+        """The sources of the claims behind a node, and the one that the node is, by id."""
         source = ns.local(focus, ns.SOURCE)
-        return {source} if source != str(focus) else set()
+        return tuple(sorted({claim.source for claim in claims} | ({source} if source != str(focus) else set())))
 
-    def _where(self, focus: URIRef, claims: tuple[Claim, ...]) -> tuple[Place, ...]:
+    def places(self, focus: URIRef, claims: tuple[Claim, ...]) -> tuple[Place, ...]:
+        """Where a node stands, its case, and the claims behind it."""
         places = [self.store.places[focus]] if focus in self.store.places else []
-        case = self.facts.graph.value(focus, TC.case)
-        places += [self.store.places[case]] if isinstance(case, URIRef) and case in self.store.places else []
+        places += [self.store.places[case] for case in self.facts.values(focus, TC.case) if case in self.store.places]
         places += [self.store.place_of_claim(claim.id) for claim in claims]
         return tuple(dict.fromkeys(places))
 
-    def _words(
-        self,
-        focus: URIRef,
-        rule: Rule,
-        parameter: str,
-        when: Scope,
-        claims: tuple[Claim, ...],
-        positions: list[tuple[str, Position]],
-    ) -> dict[str, Any]:
+    def words(self, focus: URIRef, rule: Rule, parameter: str, when: Scope, behind: _Behind) -> dict[str, Any]:
+        """What may stand in the texts of a rule."""
+        claims, positions, _ = behind
         vocabulary = self.store.vocabulary
         topic = self.facts.topics.get(focus)
         conditions = scope_text(when, vocabulary)
@@ -123,8 +158,8 @@ class Teller:
         ruling = self.rulings.get(focus)
         stating = ruling or first
         value = stated_text(stating, vocabulary) if stating else ""
-        detail = [self._shown(o) for o in self.facts.graph.objects(focus, rule.path)] if rule.path else []
-        case = self.facts.graph.value(focus, TC.case)
+        detail = [self._shown(o) for o in self.facts.values(focus, rule.path)] if rule.path else []
+        cases = [self.cases[case] for case in self.facts.values(focus, TC.case) if case in self.cases]
         return {
             "id": _id_of(focus),
             "parameter": known.label if known else parameter or "no parameter",
@@ -134,7 +169,7 @@ class Teller:
             "source": name_of(self.store.sources, first.source) if first else "",
             "sources": ", ".join(sorted({name_of(self.store.sources, claim.source) for claim in claims})),
             "detail": "; ".join(sorted(detail)),
-            "case": self.cases[case] if isinstance(case, URIRef) and case in self.cases else "",
+            "case": next(iter(cases), ""),
             "voices": len(topic.voices) if topic else len({claim.source for claim in claims}),
             "positions": " | ".join(text for text, _ in positions),
             "count": len(positions),

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trayconcord.kb.model import Claim, Scope, comparable
-from trayconcord.kb.values import Comparable, Recorded
+from trayconcord.kb.values import Comparable
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.scopes import ScopeIndex, bits, meet
@@ -52,45 +52,46 @@ class Panel:
 
     def __init__(self, parameter: Parameter, claims: list[Claim], voices: Voices, vocabulary: Vocabulary) -> None:
         self.parameter, self.voices, self.vocabulary = parameter, voices, vocabulary
-        self.claims = sorted(voices.speaking(claims), key=lambda claim: claim.id)
-        newest = {voices.voice(claim.source): claim.source for claim in self.claims}
-        self.superseded = [
-            (claim, newest[voices.voice(claim.source)])
-            for claim in claims
-            if claim.source != newest[voices.voice(claim.source)]
-        ]
-        self.voice_of = [voices.voice(claim.source) for claim in self.claims]
+        voice = {source: voices.voice(source) for source in {claim.source for claim in claims}}
+        newer = voices.superseded(voice)
+        speaking = [claim for claim in claims if claim.source not in newer] if newer else claims
+        self.claims = sorted(speaking, key=lambda claim: claim.id)
+        self.superseded = [(claim, newer[claim.source]) for claim in claims if claim.source in newer] if newer else []
+        self.voice_of = [voice[claim.source] for claim in self.claims]
         scope_numbers: dict[Scope, int] = {}
         value_numbers: dict[Comparable, int] = {}
-        parsed: dict[Recorded, int] = {}
+        known: dict[int, int] = {}
         self.scope_of = [scope_numbers.setdefault(claim.when, len(scope_numbers)) for claim in self.claims]
         self.value_of: list[int] = []
         for claim in self.claims:
-            assert claim.value is not None
-            number = parsed.get(claim.value)
+            number = known.get(id(claim.value))  # the store reads like values once
             if number is None:
+                assert claim.value is not None
                 value = comparable(claim.value, parameter, vocabulary)
-                number = parsed[claim.value] = value_numbers.setdefault(value, len(value_numbers))
+                number = known[id(claim.value)] = value_numbers.setdefault(value, len(value_numbers))
             self.value_of.append(number)
         self.scope_numbers = scope_numbers
         self.scopes = list(scope_numbers)
         self.scope_index = ScopeIndex(self.scopes, vocabulary)
         self.table = ValueTable(list(value_numbers), parameter, vocabulary)
         self.with_value = _sets(self.value_of, len(value_numbers))
+        ways = sorted({claim.obtained for claim in self.claims})
+        self.obtained = dict(zip(ways, _sets([ways.index(c.obtained) for c in self.claims], len(ways)), strict=True))
         self._members: dict[int, int] = {}
         self._below: dict[int, int] = {}
         self._arrange()
 
     def _arrange(self) -> None:
         self.scopes_of_voice: dict[str, int] = {}
+        for voice, scope in zip(self.voice_of, self.scope_of, strict=True):
+            self.scopes_of_voice[voice] = self.scopes_of_voice.get(voice, 0) | 1 << scope
         entangled: set[str] = set()
         self.repeating = False
-        for index, voice in enumerate(self.voice_of):
-            self.scopes_of_voice[voice] = self.scopes_of_voice.get(voice, 0) | 1 << self.scope_of[index]
-            origins = self.voices.origins(self.claims[index].source)
-            if origins:
+        for voice, claim in zip(self.voice_of, self.claims, strict=True):
+            if claim.source in self.voices.compiled and (origins := self.voices.origins(claim.source)):
                 self.repeating = True
                 entangled |= origins | {voice}
+        several = {voice for voice, scopes in self.scopes_of_voice.items() if scopes & (scopes - 1)} | entangled
         count = len(self.scopes)
         self.plain_values = [0] * count
         self.plain_claims = [0] * count
@@ -100,7 +101,7 @@ class Panel:
         plain: list[list[int]] = [[] for _ in range(count)]
         for index, voice in enumerate(self.voice_of):
             scope = self.scope_of[index]
-            if voice in entangled or self.scopes_of_voice[voice].bit_count() > 1:
+            if voice in several:
                 self.other_claims[scope].append(index)
             else:
                 plain[scope].append(index)

@@ -142,17 +142,17 @@ def _shapes(graph: Graph) -> list[URIRef]:
     return sorted(s for s in targeted - off if isinstance(s, URIRef))
 
 
-def only_targeting(graph: Graph, shapes: set[URIRef]) -> Graph:
-    """The given shapes and what they refer to, without the rest: a shape that is broken must not break others."""
+def only_targeting(graph: Graph, shape: URIRef) -> Graph:
+    """A shape and what it refers to, without the rest: a shape that is broken must not break others."""
     result = Graph(bind_namespaces="none")
-    todo: list[Node] = [*shapes, *graph.subjects(RDF.type, SH.ConstraintComponent)]
+    todo: list[Node] = [shape, *graph.subjects(RDF.type, SH.ConstraintComponent)]
     seen: set[Node] = set()
     while todo:
         node = todo.pop()
         if node not in seen:
             seen.add(node)
             for predicate, value in graph.predicate_objects(node):
-                if predicate not in _TARGETS or node in shapes:
+                if predicate not in _TARGETS or node == shape:
                     result.add((node, predicate, value))
                     todo.append(value)
     return result

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from trayconcord.kb.model import Claim, Source
+from trayconcord.kb.model import Source
 
 
 class Voices:
@@ -10,6 +10,8 @@ class Voices:
 
     def __init__(self, sources: dict[str, Source]) -> None:
         self.sources = sources
+        self.compiled = {source.id for source in sources.values() if source.compiled_from}
+        """The sources that are compiled from others."""
         self._voice: dict[str, str] = {}
         self._origins: dict[str, frozenset[str]] = {}
 
@@ -54,10 +56,13 @@ class Voices:
                 found.update(parents)
         return found
 
-    def speaking(self, claims: list[Claim]) -> list[Claim]:
-        """Of the claims for one parameter those that count: of each voice only its newest edition's."""
+    def superseded(self, voice_of: dict[str, str]) -> dict[str, str]:
+        """Of the sources that speak of one parameter, given with their voices, those that a newer edition speaks for:
+        with that edition."""
+        if len(set(voice_of.values())) == len(voice_of):
+            return {}
         editions: dict[str, set[str]] = {}
-        for claim in claims:
-            editions.setdefault(self.voice(claim.source), set()).add(claim.source)
+        for source, voice in voice_of.items():
+            editions.setdefault(voice, set()).add(source)
         newest = {voice: self.newest(sources) for voice, sources in editions.items()}
-        return [claim for claim in claims if newest[self.voice(claim.source)] == claim.source]
+        return {source: newest[voice] for source, voice in voice_of.items() if newest[voice] != source}

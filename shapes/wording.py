@@ -122,8 +122,8 @@ def _told(low: Fraction | None, high: Fraction | None, unit: Unit, parameter: Pa
     text = range_text(low, high, unit_signs(unit.symbol))
     if not parameter.reads:
         return text
-    hundredfold = (None if end is None else end * 100 for end in (low, high))
-    return parameter.reads.format(value=text, percent=range_text(*hundredfold))
+    low, high = (None if end is None else end * 100 for end in (low, high))
+    return parameter.reads.format(value=text, percent=range_text(low, high))
 
 
 def unit_signs(text: str) -> str:

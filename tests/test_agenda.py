@@ -16,7 +16,7 @@ from trayconcord.generators.pages import site_pages
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.forms import read_form
 from trayconcord.kb.model import comparable
-from trayconcord.kb.store import Store, load, of_graph
+from trayconcord.kb.store import Store, load, of_triples
 from trayconcord.shapes.agenda import agenda, apart
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Comparison
@@ -132,7 +132,7 @@ def test_what_was_decided_comes_back_when_it_is_due_or_stale(demo_store: Store) 
     (due,) = agenda(check(demo_store, today=date(2027, 5, 2))).again
     assert (due.rule, due.parameter) == ("review-due", "spacer-thickness")
     assert "2027-05-01" in due.message
-    fewer = of_graph(demo_store.graph, demo_store.places)
+    fewer = of_triples(demo_store.triples, demo_store.places)
     fewer = replace(fewer, claims=[claim for claim in fewer.claims if claim.source != "harrow-vale-lab-2024"])
     rules = [finding.rule for finding in agenda(check(fewer, today=date(2027, 5, 2))).again]
     assert rules == ["stale-ruling"] * 4 + ["review-due"]

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from invented import NOTES, enter_forms
+from invented import NOTES, enter_forms, write_shapes
 
 from trayconcord.generators import guide
 from trayconcord.generators.cli import main
@@ -263,6 +263,7 @@ print(*sorted({"jinja2", "pyshacl", "rdflib"} & set(sys.modules)), file=sys.stde
         (["form", "--only", "nothing"], {"rdflib"}),
         (["form", "komiyama-2004"], {"rdflib"}),
         (["compare", "--only"], {"rdflib"}),
+        (["check", "--only"], {"rdflib"}),
         (["terms", "arch"], {"rdflib"}),
         (["explain", "contested-topic"], {"rdflib"}),
     ],
@@ -272,9 +273,11 @@ def test_a_command_imports_no_library_that_it_does_not_need(arguments: list[str]
     assert set(done.stderr.splitlines()[-1].split()) <= allowed
 
 
-def test_the_probe_for_imports_sees_them() -> None:
-    # a decoy: check does need the engine, and the probe says so
-    assert "pyshacl" in in_a_process("check", "--only", code=PROBE).stderr.splitlines()[-1]
+def test_the_probe_for_imports_sees_them(tmp_path: Path) -> None:
+    # a decoy: a shape of a department that is no flat one does need the engine, and the probe says so
+    shapes = write_shapes(tmp_path, "ours:any sh:targetClass tc:Claim ; sh:nodeKind sh:IRI .")
+    done = in_a_process("check", "--only", "--shapes", str(shapes), code=PROBE)
+    assert "pyshacl" in done.stderr.splitlines()[-1]
 
 
 # --- pipes and terminals ---

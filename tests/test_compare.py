@@ -7,10 +7,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from plain_reading import PlainReading
 from random_stores import VOCABULARY, grid, scopes, stores
-from rdflib import Graph
 
 from trayconcord.kb.model import Claim, Scope, Source, in_order
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Choice, Interval, Membership, Nothing, Quantity
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.positions import ValueTable
@@ -108,7 +108,7 @@ def mm(low: str, high: str | None = None) -> Quantity:
 
 def compare(*claims: Claim, sources: tuple[Source, ...] = ()) -> Comparison:
     return Comparison(
-        Store(Graph(), VOCABULARY, {s.id: s for s in sources}, sorted(claims, key=lambda c: c.id), [], [], {})
+        Store(Triples(), VOCABULARY, {s.id: s for s in sources}, sorted(claims, key=lambda c: c.id), [], [], {})
     )
 
 

@@ -3,7 +3,6 @@
 The query knows no editions, compilations or reports: every source is a voice of its own.
 """
 
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -11,13 +10,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from random_stores import VALUES, scopes
-from rdflib import Graph
 from rdflib.namespace import OWL, RDF, SKOS
 
 from trayconcord.kb.model import Claim, Scope, Source
 from trayconcord.kb.namespaces import CLAIM, QUDT, TC, iri
 from trayconcord.kb.records import claim_triples
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import new_graph
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import meet
@@ -35,9 +34,9 @@ Row = tuple[str, Scope, str, str]
 
 def plain(claims: list[Claim]) -> Store:
     """A store in which every source is a voice of its own."""
-    bare = [replace(claim, reported_by="") for claim in claims]
+    bare = [claim._replace(reported_by="") for claim in claims]
     sources = {claim.source: Source(claim.source) for claim in claims}
-    return Store(Graph(), VOCABULARY.vocabulary, sources, sorted(bare, key=lambda claim: claim.id), [], [], {})
+    return Store(Triples(), VOCABULARY.vocabulary, sources, sorted(bare, key=lambda claim: claim.id), [], [], {})
 
 
 def by_query(store: Store) -> set[Row]:

@@ -15,8 +15,8 @@ from trayconcord.kb.forms import read_form
 from trayconcord.kb.marking import LEFT_OUT, ZERO, MarkingItem, MarkingPolicy, policy_triples, read_policy
 from trayconcord.kb.marking_form import policy_form
 from trayconcord.kb.model import topic_id
-from trayconcord.kb.records import by_subject
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import new_graph
 from trayconcord.shapes.check import check
 
@@ -134,7 +134,7 @@ def form_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_policy_goes_to_turtle_and_to_a_form_and_back(form_path: Path, policy: MarkingPolicy) -> None:
     graph = new_graph()
     policy_triples(graph, policy, VOCABULARY)
-    assert read_policy(by_subject(graph), VOCABULARY) == policy
+    assert read_policy(Triples(graph), VOCABULARY) == policy
     form_path.write_text(policy_form(policy, VOCABULARY), encoding="utf-8")
     assert read_form(form_path, VOCABULARY).marking == policy
 

@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from judged_alike import judged_alike
 from rdflib import Graph
 from rdflib.namespace import SH
 from rule_examples import FENCE, example, store_of, text_of
@@ -70,6 +71,14 @@ def test_the_good_example_passes(name: str, tmp_path: Path) -> None:
     report = report_on(example(name, "Good example"), tmp_path)
     assert report.states[name] == "passed", [f.message for f in report.findings if f.rule == name]
     assert violations(report) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_the_engine_judges_the_examples_alike(name: str, tmp_path: Path) -> None:
+    for heading in ("Bad example", "Good example"):
+        found = judged_alike(store_of(example(name, heading), tmp_path / heading), today=date(2026, 11, 25))
+        assert (name in found) == (heading == "Bad example")
 
 
 @pytest.mark.parametrize("name", NAMES)

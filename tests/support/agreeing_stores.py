@@ -3,10 +3,10 @@
 from fractions import Fraction
 
 from hypothesis import strategies as st
-from rdflib import Graph
 
 from trayconcord.kb.model import Claim, Ruling, Scope, Source, in_order
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Choice, Membership, Quantity, Recorded, Steps, YesNo
 
 VOCABULARY = load(only=True).vocabulary
@@ -87,4 +87,4 @@ def agreeing_stores(draw: st.DrawFn) -> Store:
                 value = _value(parameter, draw, number * spread)
                 rulings.append(Ruling(f"{parameter}-{number}", parameter, _scope(CASES[number]), value))
     ordered = [claims[identifier] for identifier in sorted(claims)]
-    return Store(Graph(), VOCABULARY, sources, ordered, rulings, [], {})
+    return Store(Triples(), VOCABULARY, sources, ordered, rulings, [], {})

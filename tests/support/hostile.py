@@ -25,7 +25,8 @@ from trayconcord.generators.changes import changes, document_of
 from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
 from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
 from trayconcord.generators.demo import lay_out
-from trayconcord.generators.export import rules_document, rules_json, rules_turtle
+from trayconcord.generators.export import rules_document
+from trayconcord.generators.export_files import export_files
 from trayconcord.generators.item_bank import item_bank
 from trayconcord.generators.item_output import items_json
 from trayconcord.generators.plan import plan
@@ -38,7 +39,8 @@ from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.form_text import form_text
 from trayconcord.kb.forms import Form, read_form
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
-from trayconcord.kb.store import Store, load, of_graph, shipped
+from trayconcord.kb.store import Store, load, of_triples, shipped
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import new_graph, read_turtle, write_turtle
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.check import Report, check
@@ -103,7 +105,7 @@ class _World:
             read_turtle(data, f"document-{number}.ttl", graph)
         for triple in self.few:
             graph.add(triple)
-        return of_graph(graph, {})
+        return of_triples(Triples(graph), {})
 
     @cached_property
     def comparison(self) -> Comparison:
@@ -234,11 +236,10 @@ def _read_source(path: Path) -> object:
     """As `check`, `compare` and `build` do with a file of a store."""
     store = WORLD.store(path.read_bytes())
     comparison = Comparison(store)
-    Facts(store, comparison, Graph(bind_namespaces="none"), date(2026, 5, 12))
+    Facts(store, comparison, date(2026, 5, 12))
     text_topics(comparison.topics, store, in_full=True)
     json_topics(comparison.topics, store.vocabulary)
-    rules_json(store, comparison).encode()
-    rules_turtle(store, comparison)
+    export_files(store, comparison)
     for source in store.sources.values():
         form_text(source, store.claims_of(source.id)).encode()
     return store

@@ -3,10 +3,10 @@
 from fractions import Fraction
 
 from hypothesis import strategies as st
-from rdflib import Graph
 
 from trayconcord.kb.model import Claim, Source, in_order
 from trayconcord.kb.store import Store, load
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Steps, YesNo
 
 VOCABULARY = load(only=True).vocabulary
@@ -88,4 +88,4 @@ def stores(draw: st.DrawFn) -> tuple[Store, str]:
         for source in [draw(st.sampled_from(names))]
     ]
     claims.sort(key=lambda claim: claim.id)
-    return Store(Graph(), VOCABULARY, sources, claims, [], [], {}), parameter
+    return Store(Triples(), VOCABULARY, sources, claims, [], [], {}), parameter

@@ -31,6 +31,7 @@ def store_of(blocks: list[tuple[str, str]], folder: Path) -> Store:
     layer = folder / "department"
     for number, (language, content) in zip(count(1), blocks, strict=False):
         if language == "yaml":
+            folder.mkdir(exist_ok=True)
             form = folder / f"form-{number}.yaml"
             form.write_text(content, encoding="utf-8")
             enter([form], [layer], only=True, target=layer)
