@@ -78,7 +78,7 @@ def test_inputs_stand_beside_each_quantity_with_what_they_rest_on(tmp_path: Path
     assert [(given.label, given.text, given.basis) for given in found.inputs] == [
         ("area of the fitting surface", "20 cm²", "measured"),
         ("wall thickness", "2–3 mm", "one voice only"),
-        ("density of the polymer", "1.2 g/cm3", "one voice only"),
+        ("density of the polymer", "1.2 g/cm³", "one voice only"),
     ]
 
 

@@ -63,7 +63,7 @@ class Browser:
         )
         opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
         try:
-            with opener.open(request, timeout=120) as answer:
+            with opener.open(request, timeout=200) as answer:
                 return json.load(answer)["value"]
         except urllib.error.HTTPError as error:
             raise AssertionError(json.load(error)["value"]["message"]) from None
@@ -158,4 +158,5 @@ def _capabilities(folder: Path) -> dict[str, Any]:
         "goog:chromeOptions": {"binary": CHROMIUM, "args": options},
         "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"},
         "unhandledPromptBehavior": "ignore",
+        "timeouts": {"script": 180_000},  # the accessibility engine on a large page, on a machine that is shared
     }
