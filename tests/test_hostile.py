@@ -10,11 +10,12 @@ import time
 from pathlib import Path
 
 import pytest
-from hostile import READERS, Reader, feed, mutated
+from hostile import READERS, Reader, feed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from invented import NOTES, enter_forms
 from small_store import FIRST, LATER, enter_into, files
+from spoil import mutated
 
 from trayconcord.generators.changes import document_of
 from trayconcord.generators.cli import main
