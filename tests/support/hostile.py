@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
+from importlib.resources import files
 from pathlib import Path
 
 from rdflib import Graph, URIRef
@@ -247,7 +248,7 @@ def _check_source(path: Path) -> Report:
     return check(WORLD.store(path.read_bytes()), rule_book(), date(2026, 5, 12))
 
 
-def _read_shapes(path: Path) -> object:
+def _read_shapes(path: Path) -> Report:
     return check(WORLD.store(_turtle(_form("one"))), rule_book([path]))
 
 
@@ -305,8 +306,7 @@ def _turtles() -> list[bytes]:
 @cache
 def _exports() -> list[bytes]:
     document = WORLD.export
-    few = {**document, "rules": document["rules"][:2]}  # type: ignore[index]
-    return [json.dumps(few).encode(), json.dumps(document, ensure_ascii=False).encode()]
+    return [json.dumps({**document, "rules": []}).encode(), json.dumps(document, ensure_ascii=False).encode()]
 
 
 @cache
@@ -318,8 +318,7 @@ def _banks() -> list[bytes]:
 
 
 def _plans() -> list[bytes]:
-    shipped_plan = (Path(__file__).parents[2] / "generators" / "plans" / "default.yaml").read_bytes()
-    return [PLAN.encode(), shipped_plan]
+    return [PLAN.encode(), (files("trayconcord.generators") / "plans" / "default.yaml").read_bytes()]
 
 
 WORDS = [b"arch=maxillary\nimpression-material=polyether\narea=24 cm2", b"spacer-thickness?arch=maxillary&fit=spaced"]
