@@ -52,6 +52,7 @@ def enter(paths: list[Path], layers: list[Path], only: bool, target: Path) -> En
         raise UnusableInput(complaints)
     contents = _contents(forms, target, before)
     store = load(layers, only, contents)
+    Comparison(store).statements()  # a store that no command could compare is not written
     rulings = [ruling for form in forms for ruling in form.rulings]
     if rulings:
         contents = _contents(_decided(forms, store), target, before)

@@ -1,6 +1,7 @@
 """Forms: how people enter a source, rulings, cases, marking. A form is understood whole or refused whole."""
 
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from trayconcord.kb.marking import MarkingPolicy
 from trayconcord.kb.marking_form import MarkingReader
 from trayconcord.kb.model import Case, Claim, Ruling, Source, default_id, topic_id
 from trayconcord.kb.statement_nodes import is_date
+from trayconcord.kb.values import Membership, Steps
 from trayconcord.kb.vocabulary import Term, Vocabulary
 from trayconcord.kb.yaml_nodes import compose
 
@@ -35,6 +37,9 @@ RULING_KEYS = ("parameter", "when", "value", "because", "decided-on", "decided-b
 CASE_KEYS = ("id", "label", "when", "asks")
 
 _LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
+MOST_LISTS = 500
+"""Sets or orders that one source may state on one question: each is compared with every other."""
+
 _CLAIM_ID = re.compile(r"[a-z0-9]+(?:[-+/.][a-z0-9]+)*")
 
 
@@ -71,6 +76,7 @@ class _FormReader(MarkingReader):
         claims = [self.claim(node, source.id if source else "") for node in items.get("claims", ())]
         rulings = [self.ruling(node) for node in items.get("rulings", ())]
         cases = [self.case(node) for node in items.get("cases", ())]
+        self.not_too_many(items.get("claims", []), claims)
         self.unique("claim", items.get("claims", []), [claim.id for claim in claims])
         self.unique("ruling", items.get("rulings", []), [ruling.id for ruling in rulings])
         self.unique("case", items.get("cases", []), [case.id for case in cases])
@@ -90,6 +96,15 @@ class _FormReader(MarkingReader):
                     node, f"{what} {identifier} stands already at line {seen[identifier]}", fix.format(identifier)
                 )
             seen.setdefault(identifier, self.place(node).line)
+
+    def not_too_many(self, nodes: list[yaml.Node], claims: list[Claim]) -> None:
+        counts: Counter[str] = Counter()
+        for node, claim in zip(nodes, claims, strict=True):
+            counts[claim.parameter] += isinstance(claim.value, Membership | Steps)
+            if counts[claim.parameter] > MOST_LISTS:
+                message = f"{claim.parameter}: more than {MOST_LISTS} lists by one source"
+                self.complain(node, message, "enter what the source says, not every case of it")
+                return
 
     def source(self, node: yaml.Node) -> Source:
         parts = self.mapping(node, "source", SOURCE_KEYS)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 
-from trayconcord.kb.errors import unusable
+from trayconcord.kb.errors import UnusableInput, unusable
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, topic_id
 from trayconcord.kb.store import Store
 from trayconcord.kb.turtle import bulk
@@ -107,7 +107,13 @@ class Comparison:
 
     def statements(self) -> list[Statement]:
         """Where a voice speaks more than once of one parameter in one scope."""
-        return [statement for panel in self._panels.values() for statement in panel.statements()]
+        found: list[Statement] = []
+        for panel in self._panels.values():
+            try:
+                found += panel.statements()
+            except TooManyPositions:
+                raise _too_many(panel.parameter.id) from None
+        return found
 
     def superseded(self) -> list[tuple[Claim, str]]:
         """The claims of older editions, each with the edition that speaks instead."""
@@ -150,14 +156,18 @@ class Comparison:
         try:
             standing, firm, positions, heard = panel.judge(cell)
         except TooManyPositions:
-            raise unusable(
-                topic_id(panel.parameter.id, cell),
-                f"the sources take more than {MOST_POSITIONS} positions on it",
-                "split the sets that they state into smaller claims",
-            ) from None
+            raise _too_many(topic_id(panel.parameter.id, cell)) from None
         rulings = self.governing(panel.parameter.id, cell) if self._rulings else ()
         return Topic(panel.parameter, cell, standing, firm, rulings, positions, panel, heard)
 
     def _reading_order(self, cell: Scope) -> list[tuple[int, int, str]]:
         axes, concepts = self.vocabulary.axes, self.vocabulary.concepts
         return [(axes[axis].order, concepts[concept].order, concept) for axis, concept in cell]
+
+
+def _too_many(topic: str) -> UnusableInput:
+    return unusable(
+        topic,
+        f"the sources take more than {MOST_POSITIONS} positions on it",
+        "split the sets that they state into smaller claims",
+    )

@@ -47,7 +47,10 @@ class ValueTable:
         found = self._memo.get(present)
         if found is None:
             cliques = self._interval_cliques(present) if self._intervals else self._cliques(present)
-            found = [(clique, self._shared(clique)) for clique in cliques]
+            try:
+                found = [(clique, self._shared(clique)) for clique in cliques]
+            except RecursionError:  # a thousand sets or orders that go together
+                raise TooManyPositions from None
             found.sort(key=lambda position: self._rank(position[1]))
             self._memo[present] = found
         return found

@@ -1,6 +1,6 @@
 """The long run: spoilt input without end, or as much of it as is asked for.
 
-    python tests/fuzz.py --inputs 100000                 every reader in turn, spoilt as tests/support/hostile.py does
+    python tests/fuzz.py --inputs 100000                 every reader in turn, spoilt as tests/support/spoil.py does
     python tests/fuzz.py --guided form --seconds 120     one reader, guided by coverage (needs atheris)
 
 No input may raise anything but `UnusableInput`, take longer than five seconds, open a socket, start a process, or write
@@ -59,7 +59,8 @@ def prepare(readers, keep: Path | None) -> None:
 
 def run(reader, start: int, inputs: int, end: float, keep: Path | None) -> int:
     """Feed a reader; prints what it did, returns how many kinds of failure it showed."""
-    from hostile import feed, mutated
+    from hostile import feed
+    from spoil import mutated
 
     seeds, began, slowest = reader.seeds(), time.monotonic(), 0.0
     outcomes: Counter[str] = Counter()
@@ -120,7 +121,8 @@ def guided(options: argparse.Namespace) -> int:
 
     with atheris.instrument_imports(include=["trayconcord", "yaml", "rdflib.plugins.parsers.notation3", "json"]):
         import hostile
-        from hostile import READERS, WORLD, feed, mutated
+        from hostile import READERS, WORLD, feed
+    from spoil import mutated
 
     hostile.PATIENCE *= 10  # watching the coverage takes its time
     reader = READERS[options.guided]

@@ -7,14 +7,16 @@ import os
 import subprocess
 import sys
 import time
+from itertools import combinations, islice
 from pathlib import Path
 
 import pytest
-from hostile import READERS, Reader, feed, mutated
+from hostile import READERS, Reader, feed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from invented import NOTES, enter_forms
 from small_store import FIRST, LATER, enter_into, files
+from spoil import mutated
 
 from trayconcord.generators.changes import document_of
 from trayconcord.generators.cli import main
@@ -140,6 +142,36 @@ def test_a_file_made_of_mistakes_is_read_no_further_than_anyone_reads(tmp_path: 
         read_form(path, vocabulary)
     assert len(error.value.complaints) == MOST + 1
     assert "is read no further" in str(error.value)
+
+
+def orders(vocabulary: Vocabulary, count: int, compatible: bool) -> str:
+    """So many orders of a few steps, all different, on one question."""
+    scheme = vocabulary.parameters["procedure"].scheme
+    steps = [concept.id for concept in vocabulary.in_scheme(scheme or "")]
+    found = [p if compatible or n % 2 else p[::-1] for n, p in enumerate(islice(combinations(steps, 3), count))]
+    return HEAD + "".join(
+        f"- {{parameter: procedure, value: [{', '.join(p)}], id: a/x{n}}}\n" for n, p in enumerate(found)
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("count", "compatible"), [(150, False), (499, True)])
+def test_what_no_command_could_compare_is_not_entered(
+    count: int, compatible: bool, tmp_path: Path, vocabulary: Vocabulary
+) -> None:
+    """Thousands of ways in which orders go together, or hundreds that all do."""
+    form = tmp_path / "form.yaml"
+    form.write_text(orders(vocabulary, count, compatible), encoding="utf-8")
+    status = main(["add", "--only", "--kb", str(tmp_path / "kb"), str(form)])
+    assert status == (0 if compatible else 2)
+    assert (tmp_path / "kb").exists() == compatible
+
+
+def test_more_lists_than_a_source_can_state_are_refused_at_once(tmp_path: Path, vocabulary: Vocabulary) -> None:
+    form = tmp_path / "form.yaml"
+    form.write_text(orders(vocabulary, 3000, True), encoding="utf-8")
+    with pytest.raises(UnusableInput, match="more than 500 lists by one source"):
+        read_form(form, vocabulary)
 
 
 TURTLE_HEAD = "@prefix a: <http://example.org/> .\n"
