@@ -34,11 +34,11 @@ def main() -> int:
 
     chosen = {name: READERS[name] for name in options.reader or READERS}
     weights = {name: SHARES.get(name, 1.0) for name in chosen}
-    end = time.monotonic() + options.seconds
     found = 0
     prepare(chosen, options.keep)
     for name in chosen:
-        wanted = round(options.inputs * weights[name] / sum(weights.values()))
+        share = weights[name] / sum(weights.values())
+        wanted, end = round(options.inputs * share), time.monotonic() + max(options.seconds * share, 5.0)
         found += run(chosen[name], options.start, wanted, end, options.keep)
     return 1 if found else 0
 

@@ -176,6 +176,8 @@ def test_what_an_author_needs_is_there(text: str, printed: str | None) -> None:
         ("a\n{{ 1 / 0 }}", "text.md.j2:2: division by zero"),
         ("a\n{{ {'a': 1}.b }}", "text.md.j2:2: "),
         ("{{ value('x' }}", "text.md.j2:1: "),
+        ("a\n{{ value('x', fit='a', fit='b') }}", "text.md.j2:2: fit is given twice"),
+        (f"{{{{ {'9' * 5000} }}}}", "text.md.j2: a number is too long"),
         ("{% nonsense %}", "text.md.j2:1: encountered unknown tag 'nonsense'"),
     ],
 )

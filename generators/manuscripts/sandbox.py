@@ -178,6 +178,10 @@ def compiled(environment: Sandbox, source: str, name: str) -> Template:
         raise UnusableInput([_syntax(error, environment, name)]) from None
     except RecursionError:
         raise UnusableInput([Complaint(Place(name), "is nested too deeply", "take it apart")]) from None
+    except ValueError:  # of Python, for a number of thousands of digits
+        raise UnusableInput([Complaint(Place(name), "a number is too long", "shorten it")]) from None
+    except SyntaxError as error:  # what Jinja lets through to Python
+        raise UnusableInput([Complaint(Place(name), str(error.msg), "put it more simply")]) from None
     return Template.from_code(environment, code, environment.make_globals(None))
 
 
@@ -204,6 +208,11 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
         word = {"FromImport": "import"}.get(type(node).__name__, type(node).__name__.lower())
         fix = "put the text here, or put the rendered texts together in your own build"
         found.append(Complaint(Place(name, node.lineno), f"{word}: a manuscript stands alone", fix))
+    for call in tree.find_all((nodes.Call, nodes.Filter, nodes.Test)):
+        given = [keyword.key for keyword in call.kwargs]
+        twice = next((key for key in given if given.count(key) > 1), None)
+        if twice:
+            found.append(Complaint(Place(name, call.lineno), f"{twice} is given twice", "give it once"))
     known = set(environment.globals) - {TICK, JOINED}
     missing = find_undeclared_variables(tree) - known
     for used in tree.find_all(nodes.Name):

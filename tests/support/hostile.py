@@ -11,7 +11,7 @@ import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, cached_property
 from importlib.resources import files
@@ -25,9 +25,15 @@ from trayconcord.generators.changes_output import json_changes, page_of_changes,
 from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
 from trayconcord.generators.demo import lay_out
 from trayconcord.generators.export import rules_document
-from trayconcord.generators.export_files import export_files
+from trayconcord.generators.export_files import one_file
 from trayconcord.generators.item_bank import item_bank
 from trayconcord.generators.item_output import items_json
+from trayconcord.generators.manuscripts.checking import stale
+from trayconcord.generators.manuscripts.command import json_verdicts
+from trayconcord.generators.manuscripts.passages import read_record, record_json
+from trayconcord.generators.manuscripts.rendering import render
+from trayconcord.generators.marking_output import csv_marks, json_marks, text_marks
+from trayconcord.generators.marking_pages import feedback_page
 from trayconcord.generators.plan import plan
 from trayconcord.generators.plan_output import json_plan, text_plan
 from trayconcord.generators.plans import read_plan
@@ -37,6 +43,9 @@ from trayconcord.kb.case_file import case_of_words, read_case
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.form_text import form_text
 from trayconcord.kb.forms import Form, read_form
+from trayconcord.kb.marking import MarkingPolicy, policy_triples, read_policy
+from trayconcord.kb.marking_form import policy_form
+from trayconcord.kb.measured_file import read_measured
 from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
 from trayconcord.kb.store import Store, load, of_triples, shipped
 from trayconcord.kb.triples import Triples
@@ -45,6 +54,7 @@ from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.facts import Facts
+from trayconcord.shapes.marking import mark, sites_of
 from trayconcord.shapes.rules import rule_book
 
 PATIENCE = 5.0
@@ -122,6 +132,12 @@ class _World:
         for name in ("one", "two", "three"):
             (layer / "sources" / f"{name}.ttl").write_bytes(_turtle(_form(name)))
         return layer
+
+    @cached_property
+    def policy(self) -> MarkingPolicy | None:
+        path = self.folder / "policy.yaml"
+        path.write_bytes(POLICY)
+        return read_form(path, self.vocabulary).marking
 
     @cached_property
     def folder(self) -> Path:
@@ -231,6 +247,19 @@ def _read_form(path: Path) -> object:
     return form
 
 
+def _read_policy(path: Path) -> object:
+    """As `add` and `form marking` do."""
+    policy = read_form(path, WORLD.vocabulary).marking
+    if policy is not None:
+        graph = new_graph()
+        policy_triples(graph, policy, WORLD.vocabulary)
+        again = new_graph()
+        policy_triples(again, read_policy(Triples(graph), WORLD.vocabulary) or policy, WORLD.vocabulary)
+        assert set(again) == set(graph)
+        policy_form(policy, WORLD.vocabulary).encode()
+    return policy
+
+
 def _read_source(path: Path) -> object:
     """As `check`, `compare` and `build` do with a file of a store."""
     store = WORLD.store(path.read_bytes())
@@ -238,7 +267,9 @@ def _read_source(path: Path) -> object:
     Facts(store, comparison, date(2026, 5, 12))
     text_topics(comparison.topics, store, in_full=True)
     json_topics(comparison.topics, store.vocabulary)
-    export_files(store, comparison)
+    document = rules_document(store, comparison)
+    for form in ("json", "turtle", "yaml"):
+        one_file(form, document)
     for source in store.sources.values():
         form_text(source, store.claims_of(source.id)).encode()
     return store
@@ -257,6 +288,33 @@ def _read_case(path: Path) -> object:
     case = read_case(path, WORLD.vocabulary)
     made = plan(WORLD.small, WORLD.comparison, case, "case.yaml")
     return text_plan(made).encode(), json_plan(made).encode()
+
+
+def _read_measured(path: Path) -> object:
+    """As `mark` does, without and with a policy."""
+    case = case_of_words(["arch=maxillary", "impression-material=polyether"], WORLD.vocabulary).when
+    measured = read_measured(path, WORLD.vocabulary, sites_of(case, WORLD.vocabulary))
+    for store in (WORLD.small, replace(WORLD.small, marking=WORLD.policy)):
+        marks = mark(store, WORLD.comparison, case, measured.trays)
+        text_marks(marks, store).encode()
+        json_marks(marks, store).encode()
+        csv_marks(marks, store).encode()
+        feedback_page(marks, store).encode()
+    return measured
+
+
+def _read_manuscript(path: Path) -> object:
+    """As `render` does, and `render --check` with the text that comes out."""
+    done = render(path, WORLD.small, WORLD.comparison, (("arch", "maxillary"),))
+    verdict = stale(done.text, done.record, WORLD.small, WORLD.comparison)
+    assert not verdict.stale, "what was rendered just now holds"
+    return json_verdicts([(path, verdict)]).encode()
+
+
+def _read_record(path: Path) -> object:
+    """As `render --check` does with the file beside a rendered text."""
+    record = read_record(path)
+    return stale(RENDERED, record, WORLD.small, WORLD.comparison)
 
 
 def _read_words(path: Path) -> object:
@@ -322,6 +380,51 @@ def _plans() -> list[bytes]:
     return [PLAN.encode(), (files("trayconcord.generators") / "plans" / "default.yaml").read_bytes()]
 
 
+MEASURED = b"""\
+label: A class
+instruments: {calliper: 0.1 mm}
+uncertainty: {border-clearance: 0.3 mm}
+trays:
+- id: T-01
+  note: As made.
+  measured:
+    border-clearance: {labial-sulcus: 2 mm, buccal-sulcus: {value: 2.2 mm, with: calliper}}
+    spacer-thickness: 3 mm +- 0.2 mm
+    stop-count: 4
+    frenum-relief: {value: yes, unsure: yes}
+    stop-sites: [canine-region, first-molar-region]
+- {id: T-02, measured: {handle-inclination: 12 deg, wait-before-use: 24 h}}
+"""
+POLICY = b"""\
+marking:
+  pass: 70 %
+  borderline: 1/2
+  not-measured: zero
+  decided-on: 2026-05-12
+  decided-by: A group
+  items:
+  - {parameter: border-clearance, sites: [labial-sulcus], weight: 4, tolerance: 0.5 mm}
+  - {parameter: spacer-thickness, when: {impression-material: polyether}, tolerance: 10 %, uncertainty: 0.2 mm}
+  - {parameter: stop-count}
+"""
+MANUSCRIPT = b"""\
+# Trays
+{% for region in ["labial-sulcus", "buccal-sulcus"] %}
+- {{ region|upper }}: {{ value("border-clearance", region=region, single="say", contested="span", silent="say") }}
+{% endfor %}
+{% if 1 < 2 %}{{ both("stop-count", contested="positions", single="say", silent="say") }}{% endif %}
+{{ table("impression-material", ["spacer-thickness"], contested="span", single="say", silent="say") }}
+{{ term("irreversible-hydrocolloid") }} {{ cautions() }} {{ references() }}
+"""
+RENDERED = "# Trays\n2 mm of room and 4 stops\n"
+
+
+@cache
+def _records() -> list[bytes]:
+    done = render(MANUSCRIPT.decode(), WORLD.small, WORLD.comparison, (("arch", "maxillary"),))
+    return [record_json(done.record).encode()]
+
+
 WORDS = [b"arch=maxillary\nimpression-material=polyether\narea=24 cm2", b"spacer-thickness?arch=maxillary&fit=spaced"]
 
 READERS = {
@@ -342,6 +445,19 @@ READERS = {
         Reader(
             "export", _exports, _read_export, lambda path: ["changes", "--only", str(path), str(WORLD.layer)]
         ),
+        Reader(
+            "policy", lambda: [POLICY], _read_policy,
+            lambda path: ["add", "--only", "--kb", str(path.parent / "kb"), str(path)],
+        ),
+        Reader(
+            "measured", lambda: [MEASURED], _read_measured,
+            lambda path: ["mark", "--only", str(path), "--case", "arch=maxillary"],
+        ),
+        Reader(
+            "manuscript", lambda: [MANUSCRIPT], _read_manuscript,
+            lambda path: ["render", "--only", str(path), "--out", str(path.parent / "rendered")],
+        ),
+        Reader("record", _records, _read_record),
         Reader("bank", _banks, _read_bank, lambda path: ["items", "--only", "--previous", str(path)]),
     )
 }  # fmt: skip
