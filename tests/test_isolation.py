@@ -53,6 +53,14 @@ ours:from a sh:NodeShape ; sh:targetClass tc:Source ;
 ours:file a sh:NodeShape ; sh:targetClass tc:Source ;
     sh:sparql [ sh:message "m" ; sh:select "SELECT $this WHERE {{ GRAPH <file:///etc/passwd> {{ $this ?p ?o }} }}" ] .
 """
+MEASURED = f"""\
+label: "{CODE}"
+trays: [{{id: T-01, note: "{CODE}", measured: {{spacer-thickness: {{value: 2 mm, note: "{CODE}"}}, stop-count: 3}}}}]
+"""
+MANUSCRIPT = """\
+<p>{{ both("spacer-thickness", "a-case") }}
+{{ value("stop-count", "a-case", contested="positions", single="say") }} {{ references() }}</p>
+"""
 SERVICES = {
     "plain": "SERVICE <http://127.0.0.1:9/> {{ ?s ?p ?o }}",
     "lower case": "service <http://127.0.0.1:9/> {{ ?s ?p ?o }}",
@@ -75,11 +83,18 @@ COMMANDS: dict[str, list[list[str]]] = {
     "compare": [["compare", *STORE], ["compare", "stop-count", "--format", "json", *STORE]],
     "agenda": [["agenda", *STORE, "--format", f] for f in ("text", "json", "form")],
     "build": [["build", *STORE, "--out", "site", "--previous", "bank.json"]],
-    "changes": [["changes", "--only", "site", "kb", "--format", f] for f in ("text", "json", "html")],
+    "export": [["export", *STORE, "--out", "rules"], ["export", *STORE, "--format", "yaml"]],
+    "changes": [["changes", "--only", "site", "kb", "--format", f] for f in ("text", "json", "html", "notes")],
     "plan": [["plan", *STORE, "case.yaml", "--format", f] for f in ("text", "json", "card")],
     "why": [["why", "spacer-thickness", "case.yaml", *STORE]],
+    "mark": [
+        ["mark", *STORE, "measured.yaml", "--case", "arch=maxillary", "--format", f]
+        for f in ("text", "json", "csv", "html")
+    ],
+    "render": [["render", *STORE, "manual.html.j2"], ["render", *STORE, "--check", "manual.html"]],
     "sheets": [["sheets", "plan.yaml", *STORE, "--out", "sheets"]],
     "items": [["items", *STORE, "--format", "qti", "--out", "items.zip"], ["items", *STORE, "--previous", "bank.json"]],
+    "publish": [["publish", *STORE, "--endpoint", MARK]],  # no address: told before anything is opened
     "demo": [["demo", "demo"]],
     "explain": [["explain", "contested-topic"]],
     "terms": [["terms", MARK, *STORE]],
@@ -91,7 +106,8 @@ COMMANDS: dict[str, list[list[str]]] = {
 def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, list[int]]]:
     """The folder in which every command ran on hostile data, and the statuses, by command."""
     folder = tmp_path_factory.mktemp("hostile")
-    files = {"form.yaml": FORM, "other.yaml": OTHER, "shapes.ttl": SHAPES, "case.yaml": CASE, "plan.yaml": PLAN}
+    files = {"form.yaml": FORM, "other.yaml": OTHER, "shapes.ttl": SHAPES, "case.yaml": CASE, "plan.yaml": PLAN,
+             "measured.yaml": MEASURED, "manual.html.j2": MANUSCRIPT}  # fmt: skip
     for name, text in (files | {"bank.json": json.dumps(BANK)}).items():
         (folder / name).write_text(text, encoding="utf-8")
     typed = [arguments for commands in COMMANDS.values() for arguments in commands]
@@ -120,11 +136,21 @@ def test_every_command_is_run() -> None:
 def test_every_command_does_its_work_and_no_more(ran: tuple[Path, dict[str, list[int]]]) -> None:
     folder, statuses = ran
     # A check of three shapes of which two cannot be run says so; the store itself has an order both ways round.
-    assert {name for name, found in statuses.items() if set(found) - {0, 1}} == {"check"}
+    assert {name for name, found in statuses.items() if set(found) - {0, 1}} == {"check", "publish"}
     for said in folder.glob("said-*.txt"):
         assert "Traceback" not in said.read_text(encoding="utf-8")
     assert not list(folder.rglob("pwned"))
-    made = {"kb", "site", "sheets", "items.zip", "demo", *(f"said-{n}.txt" for n in range(60))}
+    made = {
+        "kb",
+        "site",
+        "sheets",
+        "items.zip",
+        "demo",
+        "rules",
+        "manual.html.j2",
+        "manual.html",
+        *(f"said-{n}.txt" for n in range(60)),
+    }
     assert set(os.listdir(folder)) <= made | {
         p.name for p in folder.glob("*.*") if p.suffix in (".yaml", ".ttl", ".json")
     }

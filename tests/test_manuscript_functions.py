@@ -213,10 +213,11 @@ def test_steps_keep_what_the_author_wants_of_them(ruled_report: Report) -> None:
 
     whole = steps('contested="positions", single="say"')
     assert whole.startswith("1. Examine the primary cast\n")
-    assert "Adapt the spacer" in whole
+    assert "Adapt the spacer" not in whole, "the course has ruled that there is none"
+    assert "Block out the undercuts" in whole
     assert "   - **Stop**: Show the outline to your supervisor" in whole
-    short = steps('only=["border-clearance"], leave_out=["adapt-spacer"]')
-    assert "Adapt the spacer" not in short
+    short = steps('only=["border-clearance"], leave_out=["block-out-undercuts"]')
+    assert "Block out the undercuts" not in short
     assert "   - border clearance: 2 mm" in short
     assert "sources differ)" not in short
 

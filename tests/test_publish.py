@@ -170,7 +170,7 @@ def test_a_service_that_does_not_keep_what_it_took_is_told(service, department):
 def test_names_and_text_that_look_like_updates_are_names_and_text(service, department):
     hostile = "x> } } ; DROP ALL ; INSERT DATA { GRAPH <urn:a> { <urn:a> <urn:b> <c"
     text = (department / "sources" / "later-notes.ttl").read_text(encoding="utf-8")
-    bad = '"""\\" } } ; DROP ALL # \\\\u0022 } } ; DROP ALL\n\\u0000\\\\"""'
+    bad = '"""\\" } } ; DROP ALL # \\\\u0022 } } ; DROP ALL\n\\\\"""'
     (department / "sources" / f"{hostile.replace('/', '')}.ttl").write_text(
         text.replace("later-notes", "hostile").replace('"Later notes"', bad), encoding="utf-8"
     )

@@ -8,7 +8,7 @@ from trayconcord.kb.vocabulary import Vocabulary
 ROOT = Path(__file__).parent.parent
 SUBJECT = {
     "kb/case_file.py", "shapes/facts.py", "generators/bench_card.py", "generators/item_terms.py", "generators/plans.py",
-    "generators/quantities.py", "generators/sheets.py",
+    "generators/manuscripts/functions.py", "generators/quantities.py", "generators/sheets.py",
 }  # fmt: skip
 """Listed in DEVELOPERS.md, as are the figures."""
 

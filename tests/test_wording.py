@@ -42,7 +42,7 @@ def page_text(tmp_path: Path, parameter: str, value: str) -> tuple[str, str]:
         ("spacer-thickness", "none", "none", "none"),
         ("polymer-density", "1.172-1.190 g/cm3", "1.172–1.19 g/cm³", "1.172-1.190 g/cm³"),
         ("disinfectant-dilution", "10", "1 in 10", "1 in 10"),
-        ("disinfectant-dilution", "10-213", "1 in 10–213", "1 in 10-213"),
+        ("disinfectant-dilution", "10-213", "1 in 10–213", "1 in 10–213"),
         ("wait-before-use", "20 min", "20 min", "20 min"),
         ("wall-thickness", "12 mm", "12 mm (implausible)", "12 mm"),
     ],
