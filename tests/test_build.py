@@ -20,6 +20,7 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
+@pytest.mark.slow
 def test_two_builds_give_the_same_bytes_whatever_the_hash_seed(tmp_path: Path) -> None:
     layer = enter_demo(tmp_path)
     for seed in ("1", "2"):

@@ -40,6 +40,7 @@ def test_the_other_implementation_reproduces_a_published_example() -> None:
     assert digest == "b868886c057da643186302eae8427a518b4ecbb50276f34104a21f0c63c176a9"
 
 
+@pytest.mark.slow
 def test_the_hash_of_the_store_is_that_of_another_implementation(demo_store: Store) -> None:
     canonical = independently(demo_store.graph)
     assert canonical.count("\n") == len(demo_store.graph)

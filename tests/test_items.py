@@ -26,6 +26,7 @@ def bank(shipped_store: Store) -> list[Item]:
     return item_bank(shipped_store, Comparison(shipped_store))
 
 
+@pytest.mark.slow
 def test_every_item_of_the_shipped_store_is_proved_from_the_claims(shipped_store: Store, bank: list[Item]) -> None:
     """Also those that the bank leaves out because they ask again."""
     proof = PlainItems(shipped_store)

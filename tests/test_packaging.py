@@ -96,6 +96,7 @@ def test_the_wheel_has_a_command(wheel: Path) -> None:
         assert "trayconcord = trayconcord.generators.cli:main" in archive.read(name).decode()
 
 
+@pytest.mark.slow
 def test_the_installed_project_runs_from_another_folder(installed: Path, tmp_path: Path) -> None:
     code = "import sys, trayconcord.kb; print(trayconcord.kb.__file__, *sys.path, sep='\\n')"
     where = subprocess.run(
@@ -120,6 +121,7 @@ def test_the_installed_project_runs_from_another_folder(installed: Path, tmp_pat
     assert explained.stdout == (ROOT / "shapes" / "rules" / "contested-topic.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_installed_project_enters_forms_beside_itself(installed: Path, tmp_path: Path) -> None:
     assert run(installed, tmp_path, "demo", "harrow-vale").returncode == 0
     entered = run(installed, tmp_path, "add", "harrow-vale/handout-2019.yaml")

@@ -6,23 +6,30 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+from shown import BLOCK, agrees, steps
+
+from trayconcord.generators.cli import main
+
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
 
-def test_the_tour_prints_what_it_shows(tmp_path: Path) -> None:
-    blocks = re.findall(r"```console\n(.*?)```", README, re.DOTALL)
-    steps = [step for block in blocks for step in re.split(r"^\$ ", block, flags=re.MULTILINE) if step]
-    assert len(steps) >= 8
-    for step in steps:
-        command, _, shown = step.partition("\n")
+def test_the_tour_prints_what_it_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    ran = [step for language, block in BLOCK.findall(README) if language == "console" for step in steps(block)]
+    assert len(ran) >= 8
+    for command, shown in ran:
         words = shlex.split(command)
         if words[0] == "trayconcord":
-            command = shlex.join([sys.executable, "-m", "trayconcord.generators.cli", *words[1:]])
-        done = subprocess.run(command, shell=True, cwd=tmp_path, capture_output=True, text=True)
-        printed = done.stdout + done.stderr
-        assert "Traceback" not in printed
-        pattern = ".*?".join(re.escape(part) for part in re.split(r"^\.\.\.\n", shown, flags=re.MULTILINE))
-        assert re.fullmatch(pattern, printed, re.DOTALL), f"{command}\n--- shown\n{shown}\n--- printed\n{printed}"
+            main(words[1:])
+            captured = capsys.readouterr()
+            printed = captured.out + captured.err
+        else:
+            done = subprocess.run(command, shell=True, capture_output=True, text=True)
+            printed = done.stdout + done.stderr
+        assert agrees(shown, printed), f"{command}\n--- shown\n{shown}\n--- printed\n{printed}"
 
 
 def test_every_command_stands_in_the_readme() -> None:

@@ -83,7 +83,7 @@ def pages_of(site: Path) -> dict[str, Element]:
 # --- the pages ---
 
 
-@pytest.mark.parametrize("kind", ["shipped", "ruled"])
+@pytest.mark.parametrize("kind", [pytest.param("shipped", marks=pytest.mark.slow), "ruled"])
 def test_the_site_is_these_files(kind: str, request: pytest.FixtureRequest) -> None:
     site: Path = request.getfixturevalue(f"{kind}_site")
     expected = PAGES | question_pages(request.getfixturevalue(f"{kind}_report"))
