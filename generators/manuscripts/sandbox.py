@@ -209,6 +209,7 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
         fix = "put the text here, or put the rendered texts together in your own build"
         found.append(Complaint(Place(name, node.lineno), f"{word}: a manuscript stands alone", fix))
     for call in tree.find_all((nodes.Call, nodes.Filter, nodes.Test)):
+        assert isinstance(call, nodes.Call | nodes.Filter | nodes.Test)
         given = [keyword.key for keyword in call.kwargs]
         twice = next((key for key in given if given.count(key) > 1), None)
         if twice:
