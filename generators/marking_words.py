@@ -12,7 +12,7 @@ from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer
 from trayconcord.shapes.judgement import BORDERLINE
 from trayconcord.shapes.marking import Criterion, Mark, Marks, Score, TrayMarks
-from trayconcord.shapes.wording import comparable_text
+from trayconcord.shapes.wording import comparable_text, unit_signs
 
 SUPPORT = "Marks support the examiner’s judgement and do not replace it: look at the tray before you sign."
 RULE = (
@@ -47,7 +47,7 @@ def found_text(mark: Mark, vocabulary: Vocabulary) -> str:
     found, parameter = mark.measurement, mark.criterion.parameter
     if found is None:
         return "not measured"
-    text = found.printed or comparable_text(found.value, parameter, vocabulary)
+    text = unit_signs(found.printed) or comparable_text(found.value, parameter, vocabulary)
     if mark.uncertainty is not None:
         text += f" ± {quantity_text(mark.uncertainty, parameter, vocabulary)}"
     return text + (" (unsure)" if found.unsure else "")

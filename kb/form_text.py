@@ -136,19 +136,22 @@ def value_form(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) 
 
 
 def _quantity_form(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
-    """In the parameter's unit, or in a smaller one of its kind where only that writes the ends out."""
+    """In the parameter's unit, or in a smaller one of its kind that writes the ends out, or at least as fractions."""
     if parameter.none_means is not None and value.low == value.high == parameter.none_means:
         return "none"
     own = vocabulary.units[parameter.unit]
     others = vocabulary.units_of(own.kind) if parameter.kind == "interval" else []
     smaller = sorted((unit for unit in others if unit.multiplier < own.multiplier), key=lambda unit: -unit.multiplier)
+    fitting = []
     for unit in [own, *(unit for unit in smaller if unit.symbol)]:
         factor = own.multiplier / unit.multiplier
         low, high = (None if end is None else end * factor for end in (value.low, value.high))
-        if all(end is None or _can_be_written(end) for end in (low, high)) and (low, high) != (None, None):
-            text = exact_text(Quantity(low, high, unit.id), vocabulary)
-            return text if len(text) <= LONGEST else ""
-    return ""
+        ends = [end for end in (low, high) if end is not None]
+        if ends and all(_can_be_written(end) for end in ends):
+            as_fraction = any(terminating(end) is None for end in ends)
+            fitting.append((as_fraction, exact_text(Quantity(low, high, unit.id), vocabulary)))
+    text = min(fitting, key=lambda found: found[0])[1] if fitting else ""  # 20 min, not 1/3 h
+    return text if len(text) <= LONGEST else ""
 
 
 def _can_be_written(number: Fraction) -> bool:

@@ -127,9 +127,9 @@ def _told(low: Fraction | None, high: Fraction | None, unit: Unit, parameter: Pa
 
 
 def unit_signs(text: str) -> str:
-    """A text with units as a page sets them: cm³ for ``cm3``, 20 °C for ``20 C``."""
+    """A text with units as a page sets them: cm³ for ``cm3``, 20 °C for ``20 C``, 5° for ``5 deg``."""
     text = re.sub(r"\b([cm]?m)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], text)
-    return re.sub(r"(?<=\d) C\b", " °C", text)
+    return re.sub(r"(?<=\d) deg\b", "°", re.sub(r"(?<=\d) C\b", " °C", text))
 
 
 def printed_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:

@@ -65,6 +65,7 @@ def test_rounding_keeps_three_digits_and_changes_no_more_than_that(vocabulary: V
 
 def test_units_are_set_in_one_style_and_nothing_else_is_touched() -> None:
     assert unit_signs("1.2 g/cm3 at 20 C") == "1.2 g/cm³ at 20 °C"
+    assert unit_signs("11-15 deg") == "11-15°"
     assert unit_signs("4 cm2, 3 mm, 2 m3 and form3") == "4 cm², 3 mm, 2 m³ and form3"
 
 
