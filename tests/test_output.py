@@ -15,7 +15,7 @@ from small_store import FIRST, LATER, enter_into, files, triples
 
 from trayconcord.generators.build import BANK, build
 from trayconcord.generators.demo import lay_out
-from trayconcord.generators.output import MARKER, recover, write_file, write_folder
+from trayconcord.generators.output import MARKER, recover, write_file, write_folder, write_new_folder
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.store import Store
 from trayconcord.kb.transaction import write_all
@@ -212,7 +212,7 @@ def test_a_folder_that_may_not_be_written_is_told_and_left_alone() -> None:
             lambda: write_folder(NEW, folder / "other"),
             lambda: write_file(b"new", folder / "items.json"),
             lambda: write_all(folder / "store", {"sources/a.ttl": b"new"}),
-            lambda: lay_out(folder / "demo"),
+            lambda: write_new_folder(NEW, folder / "demo"),
         ):
             said = in_a_child(action, as_nobody)
             assert "Permission denied; nothing was changed" in said

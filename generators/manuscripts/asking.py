@@ -12,12 +12,13 @@ from trayconcord.generators.manuscripts.citations import Citations, marked
 from trayconcord.generators.manuscripts.formats import Format
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, concepts_in, in_order
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Comparable, Interval, Membership
+from trayconcord.kb.values import Interval, Membership
 from trayconcord.kb.vocabulary import Concept, Parameter, Term
-from trayconcord.shapes.answers import Casebook, contradictions
+from trayconcord.shapes.answers import Casebook, contradictions, in_case
 from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.panel import Position
 from trayconcord.shapes.positions import ValueTable
-from trayconcord.shapes.wording import citation, comparable_text, scope_text, stated_text
+from trayconcord.shapes.wording import citation, comparable_text, position_text, printed_text, scope_text
 
 MOST_NAMES = 4
 """Sources that a refusal names for one position."""
@@ -164,8 +165,7 @@ class Asker:
             return text + " (sources differ)" + (self.behind(topic, show) if cite else "")
         cite = cite or standing == "contested"
         positions = [
-            self._value(position.value, topic.parameter)
-            + (self.cited(list(position.claims), show.most) if cite else "")
+            self._position(position, topic) + (self.cited(list(position.claims), show.most) if cite else "")
             for position in topic.positions
         ]
         note = "sources differ" if standing == "contested" else "one source only"
@@ -195,7 +195,7 @@ class Asker:
         for position in topic.positions:
             names = list(dict.fromkeys(citation(claim, self.store) for claim in position.claims))
             more = f"; and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
-            value = comparable_text(position.value, topic.parameter, self.vocabulary)
+            value = position_text(position, topic.parameter, self.vocabulary, topic.when)
             lines.append(f"\n    {value}: {'; '.join(names[:MOST_NAMES])}{more}")
         return "".join(lines)
 
@@ -223,16 +223,22 @@ class Asker:
         if topic.ruling:
             value = topic.ruling.value
             if isinstance(value, Membership):
-                return self._value(value, topic.parameter)
-            return self.form.escape(stated_text(topic.ruling, self.vocabulary))
-        return self._value(topic.positions[0].value, topic.parameter)
+                return self._set(value, topic)
+            return self.form.escape(printed_text(topic.ruling, self.vocabulary))
+        return self._position(topic.positions[0], topic)
 
-    def _value(self, value: Comparable, parameter: Parameter) -> str:
-        if isinstance(value, Membership) and (value.includes or value.excludes):
-            text = self._listed(value.includes)
-            left_out = f"not {self._listed(value.excludes)}" if value.excludes else ""
-            return self.form.escape(", ".join(part for part in (text, left_out) if part))
-        return self.form.escape(comparable_text(value, parameter, self.vocabulary))
+    def _position(self, position: Position, topic: Topic) -> str:
+        if isinstance(position.value, Membership):
+            return self._set(position.value, topic)
+        return self.form.escape(position_text(position, topic.parameter, self.vocabulary))
+
+    def _set(self, value: Membership, topic: Topic) -> str:
+        """A set in a sentence, without what does not occur in the case."""
+        here = in_case(value, topic.when, self.vocabulary)
+        if not isinstance(here, Membership) or not (here.includes or here.excludes):
+            return self.form.escape(comparable_text(value, topic.parameter, self.vocabulary))
+        left_out = f"not {self._listed(here.excludes)}" if here.excludes else ""
+        return self.form.escape(", ".join(part for part in (self._listed(here.includes), left_out) if part))
 
     def _listed(self, members: frozenset[str]) -> str:
         concepts = self.vocabulary.concepts
