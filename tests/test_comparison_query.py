@@ -119,6 +119,10 @@ def readable(claim: Claim, store: Store) -> bool:
 
 @pytest.mark.slow
 def test_the_query_and_the_comparison_agree_on_the_quantities_of_the_shipped_store(shipped_store: Store) -> None:
-    claims = [claim for claim in shipped_store.claims if readable(claim, shipped_store)]
-    assert len(claims) > 200
-    assert len(agree(plain(claims))) > 50
+    by_parameter: dict[str, list[Claim]] = {}
+    for claim in shipped_store.claims:
+        if readable(claim, shipped_store):
+            by_parameter.setdefault(claim.parameter, []).append(claim)
+    assert sum(map(len, by_parameter.values())) > 200
+    rows = [row for claims in by_parameter.values() for row in agree(plain(claims))]  # a query of all takes hours
+    assert len(rows) > 50
