@@ -11,10 +11,10 @@ from trayconcord.generators.plan_output import value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
-from trayconcord.generators.work_order import work_order
+from trayconcord.generators.work_order import PROCEDURE, work_order
 from trayconcord.kb.model import Scope
 from trayconcord.kb.vocabulary import Caution, Concept, Vocabulary
-from trayconcord.shapes.answers import Answer
+from trayconcord.shapes.answers import Answer, occurs
 from trayconcord.shapes.wording import position_text, scope_text
 
 SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
@@ -22,6 +22,9 @@ SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectan
 
 MOST_CITED = 2
 """Claims that a line of the card cites before it counts the rest, so that one page holds it all."""
+
+STEP = "step"
+"""The scheme of the steps."""
 
 MATERIAL_AXES = ("tray-material", "impression-material", "consistency")
 
@@ -79,6 +82,15 @@ def bench_card(made: Plan) -> str:
                 ),
             )
         )
+    unused = {name for step in order.needless for name in vocabulary.concepts[step].shows}
+    stepless = [
+        name
+        for name in vocabulary.parameters
+        if name not in shown | unused | set(SUPPLIES)
+        and any(
+            name in step.shows and occurs(step.id, made.case.when, vocabulary) for step in vocabulary.in_scheme(STEP)
+        )
+    ]
     materials = tuple((axis, concept) for axis, concept in made.case.when if axis in MATERIAL_AXES[1:])
     rest = tuple((axis, concept) for axis, concept in made.case.when if axis not in MATERIAL_AXES[1:])
     figure = section_figure(made.comparison, rest, materials) if materials and "arch" in dict(rest) else None
@@ -94,9 +106,13 @@ def bench_card(made: Plan) -> str:
             for name in dict.fromkeys(name for step in order.needless for name in vocabulary.concepts[step].unless_none)
             for line in _lines(name, made, references)
         ],
-        supplies=_supplies(
-            made, {name for step in order.needless for name in vocabulary.concepts[step].shows}, references
-        ),
+        others=[line for name in stepless for line in _lines(name, made, references)],
+        waits=[
+            (vocabulary.axes[question.axis].label, [vocabulary.concepts[choice].label for choice in question.choices])
+            for question in made.found.questions
+            if PROCEDURE in question.parameters
+        ],
+        supplies=_supplies(made, unused, references),
         quantities=[found for found in derived(made) if found.text],
         figure=(Markup(figure.svg()), figure) if figure else None,
         cautions=_all_cautions(steps, made),
@@ -162,9 +178,11 @@ def _supplies(made: Plan, needless: set[str], references: ReferenceList) -> list
 
 
 def _all_cautions(steps: list[Step], made: Plan) -> list[Caution]:
-    """The cautions of the steps and of what the case names."""
+    """The cautions of the steps, of what lies ready and of what the case names."""
     vocabulary = made.store.vocabulary
-    of_case = vocabulary.cautions_for(concept for _, concept in made.case.when)
+    answered = [answer.parameter.id for answer in made.found.answers if answer.basis != "open"]
+    ready = [parameter for parameter in SUPPLIES if parameter in answered]
+    of_case = vocabulary.cautions_for([*(concept for _, concept in made.case.when), *ready])
     named = [caution for step in steps for caution in step.cautions]
     named += [caution for caution in of_case if concerns(caution, made.case.when, vocabulary)]
     return vocabulary.cautions_among(caution.id for caution in named)

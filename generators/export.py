@@ -196,7 +196,7 @@ def _caution(caution: Caution, store: Store) -> Record:
         definition=caution.definition,
         hazards=list(caution.hazards) or None,
         sources=cited or None,
-        **{"arises-from": list(caution.arises_from)},
+        **{"arises-from": list(caution.arises_from), "arises-with": list(caution.arises_with) or None},
     )
 
 

@@ -52,6 +52,7 @@ _TABLES = {
 """The tables of the document; positions cite ``claims``, and cautions ``sources``, by the same key."""
 _REFERENCES = _TABLES | {
     "arises-from": (TC.arisesFrom, ns.CONCEPT),
+    "arises-with": (TC.arisesWith, ns.PARAMETER),
     "broader": (SKOS.broader, ns.CONCEPT),
     "chapter": (TC.chapter, ns.CHAPTER),
     "compiled-from": (PROV.wasDerivedFrom, ns.SOURCE),

@@ -205,6 +205,7 @@ TABLES = (
             Column("label", "name", required=True),
             Column("definition", "what can hurt, and the usual care", required=True),
             Column("arises-from", "ids of the concepts that bring it", separator=" "),
+            Column("arises-with", "ids of the parameters whose answers are about it", separator=" "),
             Column("hazards", "hazard statement codes of the GHS", separator=" "),
             Column("sources", "ids of the sources", separator=" "),
         ),

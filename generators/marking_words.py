@@ -10,7 +10,7 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, decimal_text
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer
-from trayconcord.shapes.judgement import BORDERLINE
+from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, NOT_MEASURED
 from trayconcord.shapes.marking import Criterion, Mark, Marks, Score, TrayMarks
 from trayconcord.shapes.wording import comparable_text, unit_signs
 
@@ -58,7 +58,8 @@ def off_text(mark: Mark, vocabulary: Vocabulary) -> str:
     told, concepts = mark.judgement, vocabulary.concepts
     parts = []
     if told.off:
-        side = "too little" if told.off < 0 else "too much"
+        few, many = ("too few", "too many") if mark.criterion.parameter.kind == "count" else ("too little", "too much")
+        side = few if told.off < 0 else many
         doubt = ", no more than its uncertainty" if mark.verdict == BORDERLINE else ""
         parts.append(f"{quantity_text(abs(told.off), mark.criterion.parameter, vocabulary)} {side}{doubt}")
     elif mark.verdict == BORDERLINE and isinstance(mark.criterion.allowed, Interval):
@@ -140,4 +141,13 @@ def pass_text(tray: TrayMarks, limit: Fraction | None) -> str:
     if limit is None or tray.passed is None:
         return ""
     text = f"pass mark {percent(limit)}: {'reached' if tray.passed else 'not reached'}"
-    return text + (", and the borderline items decide it: measure them again" if tray.depends else "")
+    if tray.depends:
+        text += ", and the borderline items decide it: measure them again"
+    missing = sum((mark.weight for mark in tray.marks if mark.verdict == NOT_MEASURED), Fraction(0))
+    weight = sum((mark.weight for mark in tray.marks if mark.verdict != NOT_MARKED), Fraction(0))
+    if tray.score.overall is not None and missing:
+        most = tray.score.overall + missing / weight
+        if tray.score.overall < limit <= most:
+            span = f"{percent(tray.score.overall, limit)} to {percent(most, limit)}"
+            text += f"; what was not measured decides it ({span} of everything): measure it"
+    return text

@@ -11,7 +11,7 @@ from trayconcord.generators.prompts import MOST_CITED, oral_prompts
 from trayconcord.generators.qti import qti_package
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.withdrawn import Previous, revisions, withdrawals
-from trayconcord.kb.model import Claim, Ruling, concepts_in
+from trayconcord.kb.model import Claim, Ruling, subjects_of
 from trayconcord.kb.vocabulary import Caution
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.wording import citation, name_of
@@ -77,7 +77,7 @@ def _item_cautions(items: list[Item], report: Report) -> list[Caution]:
     for item in items:
         for record in item.answer.records:
             if isinstance(record, Claim):
-                named |= concepts_in(record)
+                named |= subjects_of(record)
     return report.store.vocabulary.cautions_for(named)
 
 

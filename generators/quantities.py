@@ -26,6 +26,8 @@ Range = tuple[Fraction, Fraction]
 
 MILLIMETRE, GRAM, MILLILITRE = Fraction(1, 1000), Fraction(1, 1000), Fraction(1, 10**6)
 """In metres, kilograms and cubic metres."""
+FAR = Fraction(1, 2) * MILLIMETRE
+"""What sheets may miss the spacer by and still be named, where others come nearer."""
 MOST_SHEETS = 6
 """Sheets that anybody would lay on each other."""
 
@@ -144,7 +146,8 @@ def _sheets(inputs: _Inputs) -> Derived:
             off = f"off by {range_written((missed, missed), MILLIMETRE, 'mm')}" if missed else "which fits"
             sheets_of = f"{count} sheet{'s' * (count != 1)} of {thickness} {material}"
             rows.append((missed, count, f"{sheets_of}, {laid}, {off}"))
-        return "; ".join(text for _, _, text in sorted(rows))
+        near = [row for row in rows if row[0] <= FAR] or [min(rows)]
+        return "; ".join(text for _, _, text in sorted(near))
 
     return inputs.result("sheets for the spacer", make)
 
@@ -179,7 +182,7 @@ def _powder_and_liquid(inputs: _Inputs) -> Derived:
         poured = (liquid[0] / density[1], liquid[1] / density[0])
         return (
             f"{range_written(powder, GRAM, 'g')} of powder with {range_written(liquid, GRAM, 'g')} of liquid"
-            f" ({range_written(poured, MILLILITRE, 'mL')})"
+            f" ({range_written(poured, MILLILITRE, 'mL')}); the maker’s measure comes first"
         )
 
     return inputs.result("powder and liquid", make)
@@ -216,8 +219,10 @@ def _times(one: Range, count: int) -> Range:
 
 
 def range_written(value: Range, unit: Fraction, symbol: str) -> str:
-    """A range in a unit with two decimals at most, rounded outwards so that it still holds what was computed."""
+    """A range in a unit, rounded outwards so that it still holds what was computed: lengths to two decimals at most,
+    what is weighed or poured to one."""
     low, high = (end / unit for end in value)
+    steps = 100 if unit == MILLIMETRE else 10
     if low == high:
-        return range_text(Fraction(round(low * 100), 100), Fraction(round(low * 100), 100), symbol)
-    return range_text(Fraction(low * 100 // 1, 100), Fraction(-(-high * 100 // 1), 100), symbol)
+        return range_text(Fraction(round(low * steps), steps), Fraction(round(low * steps), steps), symbol)
+    return range_text(Fraction(low * steps // 1, steps), Fraction(-(-high * steps // 1), steps), symbol)

@@ -7,14 +7,14 @@ from typing import Any
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
-from trayconcord.kb.model import Claim, concepts_in
+from trayconcord.kb.model import Claim, subjects_of
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution
 
 
 def cautions_of(store: Store, claims: Iterable[Claim]) -> list[Caution]:
     """The cautions that a page must show because of what its claims name."""
-    return store.vocabulary.cautions_for(concept for claim in claims for concept in concepts_in(claim))
+    return store.vocabulary.cautions_for(subject for claim in claims for subject in subjects_of(claim))
 
 
 def template_text(name: str) -> str:

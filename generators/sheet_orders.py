@@ -4,11 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from trayconcord.generators.work_order import orders_in
 from trayconcord.kb.model import Claim
 from trayconcord.kb.values import Steps
 from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Topic
-from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.shapes.orders import both_ways, merged
 
 Citation = Callable[[tuple[Claim, ...]], list[int]]
 """Gives the numbers of the references behind some claims."""
@@ -53,7 +54,7 @@ def merged_order(
 ) -> MergedOrder:
     """The merged order of a topic; ``base`` is one that has been told in full, which it may continue."""
     labels = {concept.id: concept.label for concept in vocabulary.concepts.values()}
-    orders = orders_of(topic.claims)
+    orders = orders_in(topic, vocabulary)
     places = merged(orders, vocabulary)
     differ = [
         BothWays(labels[one], labels[other], cite(_first(topic, one, other)), cite(_first(topic, other, one)))

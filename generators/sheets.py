@@ -10,7 +10,7 @@ from trayconcord.generators.figures.drawing import Figure, KeyLine
 from trayconcord.generators.plans import Plan, PlannedTable
 from trayconcord.generators.references import Reference, ReferenceList
 from trayconcord.generators.sheet_orders import MergedOrder, merged_order
-from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order
+from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order, subjects_of
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
@@ -163,7 +163,7 @@ class _Writer:
             depth=self.plan.depth,
             chapters=chapters,
             tables=tables,
-            cautions=self.vocabulary.cautions_for(concept for claim in about for concept in concepts_in(claim)),
+            cautions=self.vocabulary.cautions_for(subject for claim in about for subject in subjects_of(claim)),
             references=self.references.entries(),
         )
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 from trayconcord.kb.model import Scope
 from trayconcord.kb.values import Interval, Steps
+from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.answers import governing_value, occurs
-from trayconcord.shapes.compare import Comparison
-from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.shapes.compare import Comparison, Topic
+from trayconcord.shapes.orders import Order, both_ways, merged, orders_of
 
 PROCEDURE = "procedure"
 
@@ -30,13 +31,18 @@ def work_order(case: Scope, comparison: Comparison) -> WorkOrder:
     if isinstance(governing, Steps):
         origin = "as the course rules" if topic.ruling else f"as {len(topic.voices)} voices agree"
         return WorkOrder(governing.steps, origin, (), ())
-    stated = [tuple(step for step in order if occurs(step, case, vocabulary)) for order in orders_of(topic.claims)]
-    orders = [order for order in stated if order]
+    orders = orders_in(topic, vocabulary)
     steps = merged(orders, vocabulary)
     needless = tuple(step for step in steps if is_needless(step, case, comparison))
     pairs = tuple(pair for pair in both_ways(orders, vocabulary) if not set(pair) & set(needless))
     origin = "from one source" if len(topic.voices) == 1 else f"merged from {len(topic.voices)} sources that differ"
     return WorkOrder(tuple(step for step in steps if step not in needless), origin if orders else "", pairs, needless)
+
+
+def orders_in(topic: Topic, vocabulary: Vocabulary) -> list[Order]:
+    """The orders that are stated for a topic, each without the steps that do not occur in its case."""
+    stated = (tuple(s for s in order if occurs(s, topic.when, vocabulary)) for order in orders_of(topic.claims))
+    return [order for order in stated if order]
 
 
 def is_needless(step: str, case: Scope, comparison: Comparison) -> bool:

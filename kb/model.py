@@ -119,6 +119,11 @@ def concepts_in(claim: Claim) -> set[str]:
     return named
 
 
+def subjects_of(claim: Claim) -> set[str]:
+    """What a claim speaks of: the concepts that it names, and its parameter."""
+    return concepts_in(claim) | {claim.parameter}
+
+
 def default_id(source: str, parameter: str, when: Scope) -> str:
     """The id a claim gets when it names none: ``<source>/<parameter>[/<concept>+<concept>…]``."""
     stem = f"{source}/{parameter}"

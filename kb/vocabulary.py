@@ -125,9 +125,11 @@ class WrongAnswer(Term):
 
 @dataclass(frozen=True, slots=True)
 class Caution(Term):
-    """What can hurt, and the usual care (the definition): what brings it, GHS hazard statements, sources."""
+    """What can hurt, and the usual care (the definition): the concepts that bring it, the parameters whose answers are
+    about it, GHS hazard statements, sources."""
 
     arises_from: tuple[str, ...] = ()
+    arises_with: tuple[str, ...] = ()
     hazards: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
 
@@ -190,12 +192,17 @@ class Vocabulary:
         """Whether ``wider`` is ``narrower`` or stands above it in the tree."""
         return wider in self.above[narrower]
 
-    def cautions_for(self, concepts: Iterable[str]) -> list[Caution]:
-        """The cautions that materials, steps or agents bring: named themselves, or by something above or below."""
-        shown = set(concepts)
+    def cautions_for(self, subjects: Iterable[str]) -> list[Caution]:
+        """The cautions that materials, steps, agents or parameters bring: named themselves, or concepts by something
+        above or below."""
+        shown = set(subjects)
         near = {other for concept in shown if concept in self.above for other in self.above[concept]}
         near |= {other for concept in shown if concept in self.below for other in self.below[concept]}
-        return [caution for caution in self.cautions.values() if not near.isdisjoint(caution.arises_from)]
+        return [
+            caution
+            for caution in self.cautions.values()
+            if not near.isdisjoint(caution.arises_from) or not shown.isdisjoint(caution.arises_with)
+        ]
 
     def cautions_among(self, ids: Iterable[str]) -> list[Caution]:
         """The cautions with these ids, each once, in order."""
@@ -379,6 +386,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             term.id: Caution(
                 *base(term),
                 tuple(ids(subject, TC.arisesFrom, ns.CONCEPT)),
+                tuple(ids(subject, TC.arisesWith, ns.PARAMETER)),
                 tuple(sorted(str(code) for code in graph.objects(subject, TC.hazardStatement))),
                 tuple(ids(subject, DCTERMS.source, ns.SOURCE)),
             )

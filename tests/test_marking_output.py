@@ -76,7 +76,7 @@ def test_the_scores_of_the_demo_are_those_worked_by_hand(marks: Marks) -> None:
 
 def test_the_text_says_what_is_off_by_how_much_and_who_says_so(marks: Marks, ruled_report: Report) -> None:
     lines = text_marks(marks, ruled_report.store, "The class").splitlines()
-    assert "    outside: number of stops 3; allowed 4; 1 too little" in lines
+    assert "    outside: number of stops 3; allowed 4; 1 too few" in lines
     at = lines.index("    outside: wall thickness, ridge crest 4.8 mm ± 0.1 mm; allowed 1.5–3.5 mm; 1.3 mm too much")
     assert lines[at - 1] == "  wall and handle"
     assert lines[at + 1].startswith("        the course: Thinner trays bend")

@@ -7,17 +7,19 @@ import sys
 from pathlib import Path
 
 import pytest
-from shown import BLOCK, agrees, steps
+from shown import BLOCK, WRITE, agrees, renewed, steps
 
 from trayconcord.generators.cli import main
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+PATH = Path(__file__).parent.parent / "README.md"
+README = PATH.read_text(encoding="utf-8")
 
 
 def test_the_tour_prints_what_it_shows(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    text = README
     ran = [step for language, block in BLOCK.findall(README) if language == "console" for step in steps(block)]
     assert len(ran) >= 8
     for command, shown in ran:
@@ -29,7 +31,13 @@ def test_the_tour_prints_what_it_shows(
         else:
             done = subprocess.run(command, shell=True, capture_output=True, text=True)
             printed = done.stdout + done.stderr
-        assert agrees(shown, printed), f"{command}\n--- shown\n{shown}\n--- printed\n{printed}"
+        if WRITE:
+            old, new = (f"$ {command}\n{output}" for output in (shown, renewed(shown, printed)))
+            text = text.replace(old, new, 1)
+        else:
+            assert agrees(shown, printed), f"{command}\n--- shown\n{shown}\n--- printed\n{printed}"
+    if WRITE:
+        PATH.write_text(text, encoding="utf-8")
 
 
 def test_every_command_stands_in_the_readme() -> None:
