@@ -26,7 +26,8 @@ from trayconcord.kb.retired import Retired, read_retired
 from trayconcord.kb.transaction import pending
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import Lines, bulk, new_graph, triples_of
-from trayconcord.kb.vocabulary import Vocabulary, read_vocabulary
+from trayconcord.kb.vocabulary import Vocabulary
+from trayconcord.kb.vocabulary_triples import read_vocabulary
 
 TRIES = 5
 """How often a store is read again because somebody wrote to it meanwhile."""

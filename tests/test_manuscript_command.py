@@ -60,7 +60,7 @@ def test_rendering_again_changes_nothing(desk: Path) -> None:
 
 def test_a_check_of_what_was_rendered_passes_and_names_the_file(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["render", "--check", "manual.md", "--kb", "kb"]) == 0
-    assert capsys.readouterr().out == "38 passages of manual.md hold\n"
+    assert capsys.readouterr().out == "39 passages of manual.md hold\n"
 
 
 def test_a_ruling_makes_the_manual_stale_and_a_build_stop(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,11 +8,12 @@ from invented import store_of
 from trayconcord.generators.plans import default_plan
 from trayconcord.generators.sheet_orders import MergedOrder
 from trayconcord.generators.sheets import Answer, Sheet, study_sheet
+from trayconcord.generators.work_order import orders_in
 from trayconcord.kb.model import in_order
 from trayconcord.kb.store import Store
 from trayconcord.shapes.check import Report
 from trayconcord.shapes.compare import Comparison
-from trayconcord.shapes.orders import both_ways, merged, orders_of
+from trayconcord.shapes.orders import both_ways, merged
 
 FORM = """source: {{id: invented-{number}, title: Invented {number}, kind: lecture-notes}}
 claims:
@@ -100,10 +101,12 @@ def test_every_order_of_the_shipped_store_can_be_read_back(shipped_report: Repor
                     topic
                     for (parameter, _), topic in topics.items()
                     if parameter == entry.parameter.id
-                    and list(merged(orders_of(topic.claims), store.vocabulary)) == told
+                    and list(merged(orders_in(topic, store.vocabulary), store.vocabulary)) == told
                 ]
                 assert found, (entry.parameter.id, answer.case, told)
-                pairs = {pair for topic in found for pair in both_ways(orders_of(topic.claims), store.vocabulary)}
+                pairs = {
+                    pair for topic in found for pair in both_ways(orders_in(topic, store.vocabulary), store.vocabulary)
+                }
                 for pair in answer.order.differ:
                     assert pair.one_first and pair.other_first
                     if entry.parameter.id == "procedure":
