@@ -54,7 +54,7 @@ def _entry_lines(number: int, entry: Entry, store: Store) -> list[str]:
 
 def said_text(position: Position, topic: Topic, vocabulary: Vocabulary) -> str:
     """What a position says; one that no plausible value fits is marked."""
-    return position_text(position, topic.parameter, vocabulary).replace("(implausible)", "(implausible: see check)")
+    return position_text(position, topic.parameter, vocabulary, topic.when, "implausible: see check")
 
 
 def entry_notes(entry: Entry, store: Store) -> list[str]:

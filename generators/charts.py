@@ -219,7 +219,7 @@ def _left_out(claims: list[Claim], topic: Topic, store: Store) -> str:
 def _alternative(topic: Topic, store: Store) -> str:
     vocabulary = store.vocabulary
     positions = "; ".join(
-        f"{letter(number)}: {position_text(p, topic.parameter, vocabulary)}, {len(p.claims)} claims"
+        f"{letter(number)}: {position_text(p, topic.parameter, vocabulary, topic.when)}, {len(p.claims)} claims"
         for number, p in enumerate(topic.positions)
     )
     return f"Range chart of {topic.parameter.label}, {len(topic.claims)} claims. Positions {positions}"

@@ -17,7 +17,7 @@ from trayconcord.kb.model import Claim, Ruling, Scope, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
 from trayconcord.kb.vocabulary import Caution, Parameter, Unit, Vocabulary
-from trayconcord.shapes.answers import governing_value
+from trayconcord.shapes.answers import basis_of, governing_value
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.wording import comparable_text, scope_text, stated_text
 
@@ -101,7 +101,7 @@ def _rule(topic: Topic, vocabulary: Vocabulary) -> Record:
         **_scope(topic.when, vocabulary),
         standing=topic.standing,
         firm=topic.firm,
-        basis="ruling" if topic.ruling else "agreement" if topic.standing == "agreed" else None,
+        basis=None if value is None else basis_of(topic),
         ruling=topic.ruling.id if topic.ruling else None,
         value=None if value is None else _value(f"{topic.id}#value", value, parameter, vocabulary),
         positions=[

@@ -211,7 +211,7 @@ def _block(topic: Topic, store: Store, derived: bool, scale: Scale | None) -> Bl
         topic=topic,
         conditions=scope_text(topic.when, vocabulary) or "in general",
         positions=[
-            (letter(number), position_text(position, parameter, vocabulary))
+            (letter(number), position_text(position, parameter, vocabulary, topic.when))
             for number, position in enumerate(topic.positions)
         ],
         rows=[_row(claim, numbers[claim.id], store) for claim in _in_order(topic, numbers)],

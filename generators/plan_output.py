@@ -14,6 +14,7 @@ from trayconcord.shapes.wording import (
     comparable_text,
     name_of,
     position_text,
+    printed_text,
     ruling_text,
     scope_text,
     stated_text,
@@ -65,7 +66,7 @@ def answer_lines(answer: Answer, made: Plan) -> list[str]:
     if answer.basis == "open":
         return [f"  {about}: open until the case says {waits}"]
     lines = [f"  {about}: {value_line(answer, vocabulary)}", f"      {reason_line(answer, made.store)}"]
-    if answer.basis == "contested":
+    if answer.basis in ("contested", "tied rulings"):
         for position in topic.positions:
             value = position_text(position, answer.parameter, vocabulary, topic.when)
             lines.append(f"      - {value}: {_cited(position.claims, made.store)}")
@@ -78,10 +79,10 @@ def value_line(answer: Answer, vocabulary: Vocabulary) -> str:
     """The value that governs; where none does, what is said instead."""
     topic = answer.topic
     if topic.ruling:
-        return stated_text(topic.ruling, vocabulary)
+        return printed_text(topic.ruling, vocabulary)
     texts = [position_text(position, answer.parameter, vocabulary, topic.when) for position in topic.positions]
-    if answer.basis == "contested":
-        return "contested"
+    if answer.basis in ("contested", "tied rulings"):
+        return answer.basis
     return " or ".join(texts) if answer.basis == "one voice" else texts[0]
 
 
@@ -90,6 +91,8 @@ def reason_line(answer: Answer, store: Store) -> str:
     topic = answer.topic
     if topic.ruling:
         return f"the course: {ruling_text(topic.ruling, store.vocabulary).partition(': ')[2]}"
+    if answer.basis == "tied rulings":
+        return f"the course has ruled more than one way: {', '.join(ruling.id for ruling in topic.rulings)}"
     voices = f"{len(topic.voices)} voices"
     if answer.basis == "contested":
         soft = "" if topic.firm else ", some of which do not say which case they mean"

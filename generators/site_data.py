@@ -103,7 +103,7 @@ def _topic(topic: Topic, tables: _Tables, vocabulary: Vocabulary) -> list[Any]:
 def _position(position: Position, topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     """A position in words; where there is something to decide, also as a form writes it, with the ends of a range."""
     value = position.value
-    found: dict[str, Any] = {"text": position_text(position, topic.parameter, vocabulary)}
+    found: dict[str, Any] = {"text": position_text(position, topic.parameter, vocabulary, topic.when)}
     if topic.standing == "contested":
         found["form"] = value_form(value, topic.parameter, vocabulary)
         if isinstance(value, Interval):

@@ -19,8 +19,8 @@ from trayconcord.shapes.scopes import meet
 class Answer:
     """What holds for one parameter in a case, or at one site of it.
 
-    ``basis`` is "ruling", "agreement", "one voice", "contested", or "open" where nothing covers the case. ``asks`` are
-    the axes that the case leaves open and on which the value depends, as some statement that meets the case shows.
+    ``basis`` is "ruling", "tied rulings", "agreement", "one voice", "contested", or "open" where nothing covers the case.
+    ``asks`` are the axes that the case leaves open and on which the value depends, as some statement that meets the case shows.
     """
 
     topic: Topic
@@ -184,14 +184,16 @@ class Casebook:
 
 
 def basis_of(topic: Topic) -> str:
-    """What an answer rests on: "ruling", "agreement", "one voice", "contested" or "open"."""
-    if topic.ruling:
-        return "ruling"
+    """What an answer rests on: "ruling", "tied rulings", "agreement", "one voice", "contested" or "open"."""
+    if topic.rulings:
+        return "tied rulings" if topic.tied else "ruling"
     return {"agreed": "agreement", "single": "one voice", "contested": "contested", "silent": "open"}[topic.standing]
 
 
 def governing_value(topic: Topic, vocabulary: Vocabulary) -> Comparable | None:
-    """The value that holds for a topic: the ruling's, else what all voices share, else none."""
+    """The value that holds for a topic: the ruling's, else what all voices share; none where rulings tie."""
+    if topic.tied:
+        return None
     if topic.ruling and topic.ruling.value is not None:
         return comparable(topic.ruling.value, topic.parameter, vocabulary)
     return topic.positions[0].value if topic.standing == "agreed" else None

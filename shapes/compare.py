@@ -42,6 +42,11 @@ class Topic:
         """The ruling that governs: none where several tie that adopt different values."""
         return self.rulings[0] if len({ruling.value for ruling in self.rulings}) == 1 else None
 
+    @property
+    def tied(self) -> bool:
+        """Whether rulings tie that adopt different values: nothing holds then, whatever the voices say."""
+        return bool(self.rulings) and self.ruling is None
+
     @cached_property
     def claims(self) -> tuple[Claim, ...]:
         """What the voices say here, by id."""

@@ -16,7 +16,7 @@ from trayconcord.kb.model import Scope, in_order
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
-from trayconcord.shapes.answers import Casebook, basis_of, contradictions, governing_value
+from trayconcord.shapes.answers import Casebook, basis_of, contradictions, governing_value, in_case
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.judgement import (
     BORDERLINE,
@@ -35,7 +35,7 @@ from trayconcord.shapes.scopes import covers
 class Criterion:
     """What an item is held against: a parameter, at a site or (empty) on the tray as a whole.
 
-    ``basis`` is that of the answer ("ruling", "agreement", "one voice", "contested", "open") or "tied rulings"; without
+    ``basis`` is that of the answer ("ruling", "agreement", "one voice", "contested", "open", "tied rulings"); without
     a governing ``value`` nothing is ``allowed`` and nothing marked. ``item`` is what the policy says of it.
     """
 
@@ -177,12 +177,11 @@ class _Marker:
         if found is None:
             scope = _at(self.case, site, self.vocabulary)
             topic = self.comparison.at(parameter, scope)
-            tied = bool(topic.rulings) and topic.ruling is None
-            value = None if tied else governing_value(topic, self.vocabulary)
+            value = governing_value(topic, self.vocabulary)
+            value = None if value is None else in_case(value, scope, self.vocabulary)
             item = self._item(parameter, scope)
             allowed = None if value is None else widened(value, item)
-            basis = "tied rulings" if tied else basis_of(topic)
-            found = Criterion(self.vocabulary.parameters[parameter], site, topic, basis, value, allowed, item)
+            found = Criterion(self.vocabulary.parameters[parameter], site, topic, basis_of(topic), value, allowed, item)
             self.known[parameter, site] = found
         return found
 

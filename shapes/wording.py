@@ -57,11 +57,13 @@ def shown_text(
     return f"{text} ({unit_signs(min(printed, key=lambda words: (len(words), words)))})" if printed else text
 
 
-def position_text(position: Position, parameter: Parameter, vocabulary: Vocabulary, case: Scope = ()) -> str:
-    """The value that a position shares, for a page; one that is not plausible is marked. A set reads as it does in the
-    ``case``: without what does not occur there."""
+def position_text(
+    position: Position, parameter: Parameter, vocabulary: Vocabulary, case: Scope, remark: str = "implausible"
+) -> str:
+    """The value that a position shares, for a page; one that is not plausible has the ``remark``. A set reads as it does
+    in the ``case``: without what does not occur there."""
     text = shown_text(in_case(position.value, case, vocabulary), position.claims, parameter, vocabulary)
-    return text if is_plausible(position.value, parameter) else f"{text} (implausible)"
+    return text if is_plausible(position.value, parameter) else f"{text} ({remark})"
 
 
 def _quantity_text(value: Interval, parameter: Parameter, vocabulary: Vocabulary) -> str:
@@ -153,7 +155,7 @@ def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
 def ruling_text(ruling: Ruling, vocabulary: Vocabulary) -> str:
     """A ruling with its reason, who decided and when."""
     excuse = f" No source supports it: {ruling.without_source}" if ruling.without_source else ""
-    return f"{stated_text(ruling, vocabulary)}: {ruling.because}{excuse} ({ruling.decided_by}, {ruling.decided_on})"
+    return f"{printed_text(ruling, vocabulary)}: {ruling.because}{excuse} ({ruling.decided_by}, {ruling.decided_on})"
 
 
 def scope_text(when: Scope, vocabulary: Vocabulary) -> str:

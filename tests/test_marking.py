@@ -9,11 +9,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from invented import store_of
 
+from trayconcord.generators.export import rules_document
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.measured_file import Measurement, Tray
 from trayconcord.kb.model import Scope
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
+from trayconcord.shapes.answers import governing_value
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.marking import Mark, Marks, TrayMarks, mark, sites_of
 
@@ -187,6 +189,13 @@ rulings:
     tray = one(store, found("border-clearance", "2"), case=(*UPPER, ("dentition", "edentulous")))
     told = by_place(tray)["border-clearance", ""]
     assert (told.verdict, told.criterion.basis) == ("not marked", "tied rulings")
+    topic = told.criterion.topic
+    assert topic.tied and topic.standing == "agreed" and governing_value(topic, store.vocabulary) is None
+    rules = rules_document(store, Comparison(store))["rules"]
+    tied_rules = [
+        rule for rule in rules if rule["when"] == dict(topic.when) and rule["parameter"] == "border-clearance"
+    ]
+    assert not any({"value", "basis", "ruling"} & set(rule) for rule in tied_rules)
 
 
 def test_the_more_specific_item_of_a_policy_counts_at_its_site(tmp_path: Path) -> None:

@@ -49,7 +49,7 @@ def test_a_table_by_material_gives_the_answer_of_the_comparison(sheet: Sheet, sh
         for parameter, answer in zip(table.columns, answers, strict=True):
             topic = comparison.at(parameter.id, in_order(when, vocabulary))
             assert answer.standing == topic.standing
-            texts = [position_text(position, parameter, vocabulary) for position in topic.positions]
+            texts = [position_text(position, parameter, vocabulary, topic.when) for position in topic.positions]
             assert [value for _, value, _ in answer.choices] == texts
             looked += 1
     assert looked > 20

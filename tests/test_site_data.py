@@ -97,7 +97,8 @@ def test_the_data_holds_every_topic_with_its_place_in_the_order_of_the_page(rule
         assert entry["when"] == dict(topic.when)
         assert set(entry["sources"]) == {claim.source for claim in topic.claims} <= set(data["sources"])
         assert [position["text"] for position in entry["positions"]] == [
-            position_text(position, topic.parameter, ruled_report.store.vocabulary) for position in topic.positions
+            position_text(position, topic.parameter, ruled_report.store.vocabulary, topic.when)
+            for position in topic.positions
         ]
         assert bool(entry["ruling"]) == (topic.ruling is not None)
         assert all(("form" in position) == (topic.standing == "contested") for position in entry["positions"])

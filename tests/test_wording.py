@@ -23,7 +23,7 @@ def page_text(tmp_path: Path, parameter: str, value: str) -> tuple[str, str]:
     )
     store = store_of(tmp_path, form)
     (topic,) = Comparison(store).topics
-    return position_text(topic.positions[0], topic.parameter, store.vocabulary), printed_text(
+    return position_text(topic.positions[0], topic.parameter, store.vocabulary, topic.when), printed_text(
         store.claims[0], store.vocabulary
     )
 
@@ -74,7 +74,7 @@ def test_no_page_text_of_the_shipped_store_has_a_raw_exponent_or_a_long_conversi
     rounded = 0
     for topic in Comparison(shipped_store).topics:
         for position in topic.positions:
-            text = position_text(position, topic.parameter, vocabulary)
+            text = position_text(position, topic.parameter, vocabulary, topic.when)
             assert "cm3" not in text and "/m3" not in text
             if isinstance(position.value, Interval) and text != comparable_text(
                 position.value, topic.parameter, vocabulary

@@ -36,6 +36,8 @@ def answer(export: dict[str, Any], parameter: str, case: dict[str, str]) -> tupl
     rulings = [one for one in over_case if not any(narrower(other, one) for other in over_case)]
     if rulings and all(same(ruling["value"], rulings[0]["value"]) for ruling in rulings):
         return "ruling", rulings[0]["value"]
+    if rulings:
+        return "tied rulings", None
     speaking = [claim for claim in over("claims") if "superseded-by" not in claim]
     said = [
         one

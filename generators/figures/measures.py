@@ -70,7 +70,7 @@ def measure(comparison: Comparison, parameter: str, when: Scope) -> Measure:
         standing = "ruled"
     else:
         stated = [(position.value, position.claims) for position in topic.positions]
-        standing = topic.standing
+        standing = "tied" if topic.tied else topic.standing
     plausible = [value for value, _ in stated if isinstance(value, Interval) and is_plausible(value, topic.parameter)]
     ends = [end for value in plausible for end in (value.low, value.high) if end is not None]
     low, high = (min(ends), max(ends)) if ends else (None, None)
@@ -94,6 +94,8 @@ def told(standing: str, texts: list[str]) -> str:
             return "no source gives this"
         case "contested":
             return f"sources differ: {'; '.join(texts)}"
+        case "tied":
+            return f"the course has ruled more than one way; sources say: {'; '.join(texts) or 'nothing'}"
         case "single":
             return f"{' or '.join(texts)} (one source only)"
         case "ruled":

@@ -25,7 +25,7 @@ def answer_text(topic: Topic, comparison: Comparison) -> str:
     texts = [comparable_text(value, topic.parameter, comparison.vocabulary) for value in values]
     if len(texts) > 1:
         texts = [f"{letter(number)} {text}" for number, text in enumerate(texts)]
-    return told("ruled" if topic.ruling else topic.standing, texts)
+    return told("ruled" if topic.ruling else "tied" if topic.tied else topic.standing, texts)
 
 
 def draw_sites(

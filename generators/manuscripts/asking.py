@@ -150,7 +150,7 @@ class Asker:
         """How a topic stands: "ruled", or as the sources stand. Rulings that tie leave it contested."""
         if topic.ruling:
             return "ruled"
-        return "contested" if topic.rulings else topic.standing
+        return "contested" if topic.tied else topic.standing
 
     def told(self, topic: Topic, show: Show, cite: bool) -> str:
         """The value of a topic in a sentence. Raises `Refusal`."""
@@ -179,7 +179,7 @@ class Asker:
         if standing == "contested" and (show.contested is None or (show.contested == "span" and not _measured(topic))):
             how = " or ".join(f'contested="{way}"' for way in (CONTESTED if _measured(topic) else CONTESTED[:1]))
             lead = f"{about}: {len(topic.positions)} positions of {len(topic.voices)} voices"
-            if topic.rulings:
+            if topic.tied:
                 lead += ", and the rulings on it differ"
             fix = f"say how to show it, {how}, or decide it with a ruling"
             raise Refusal(f"{lead}{self._positions(topic)}", fix, standing)
@@ -230,7 +230,7 @@ class Asker:
     def _position(self, position: Position, topic: Topic) -> str:
         if isinstance(position.value, Membership):
             return self._set(position.value, topic)
-        return self.form.escape(position_text(position, topic.parameter, self.vocabulary))
+        return self.form.escape(position_text(position, topic.parameter, self.vocabulary, topic.when))
 
     def _set(self, value: Membership, topic: Topic) -> str:
         """A set in a sentence, without what does not occur in the case."""

@@ -24,6 +24,8 @@ LONG, SHORT = 300, 80
 def render_file(manuscript: Path, out: Path | None, store: Store, case: Scope) -> tuple[Path, Rendered]:
     """Render a manuscript to a file, with its record and figures beside it; without ``out`` to its name without
     ``.j2``. Raises `UnusableInput`; nothing is then written."""
+    if not manuscript.name:
+        raise unusable(str(manuscript), "is no file", "name a manuscript")
     target = out or manuscript.with_name(manuscript.name.removesuffix(".j2"))
     if target.name == manuscript.name and target.resolve() == manuscript.resolve():
         raise unusable(manuscript, "would be written over", "let its name end in .j2, or name --out")

@@ -133,6 +133,7 @@ class Book {
     if (rulings.length && rulings.every((ruling) => same(ruling.value, rulings[0].value))) {
       return { basis: 'ruling', value: rulings[0].value };
     }
+    if (rulings.length) return { basis: 'tied rulings' };
     const said = over('claims')
       .filter((claim) => !('superseded-by' in claim))
       .filter((one, _, all) => !all.some((other) => other.voice === one.voice && this.narrower(one, other)));
