@@ -70,6 +70,9 @@ def form(options: Namespace) -> int:
     from trayconcord.kb.form_text import form_text
 
     store = _loaded(options)
+    if options.source == "marking" and store.marking is None and "marking" not in store.sources:
+        fix = "enter one, as trayconcord explain marking-policy shows"
+        raise unusable("marking", "the store holds no marking policy", fix)
     if options.source == "marking" and store.marking is not None:
         from trayconcord.kb.marking_form import policy_form
 
@@ -255,6 +258,7 @@ def plan(options: Namespace) -> int:
 
 def why(options: Namespace) -> int:
     """Explain one answer."""
+    from trayconcord.generators.plan import refuse_contradictions
     from trayconcord.generators.plan_output import json_why, text_why
     from trayconcord.kb.errors import unusable
     from trayconcord.shapes.answers import why
@@ -265,7 +269,9 @@ def why(options: Namespace) -> int:
         near = _nearest(options.parameter, list(store.vocabulary.parameters))
         fix = f"did you mean {near}?" if near else "list them: trayconcord terms"
         raise unusable(options.parameter, "no parameter has this id", fix)
-    case = _case(options.case, store).when
+    stated = _case(options.case, store)
+    refuse_contradictions(stated, store.vocabulary, " ".join(options.case))
+    case = stated.when
     found = why(options.parameter, case, store, Comparison(store))
     print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
     return OK

@@ -36,7 +36,7 @@ from pathlib import Path
 from trayconcord.generators.manuscripts.checking import Verdict, stale
 from trayconcord.generators.manuscripts.passages import Record
 from trayconcord.generators.manuscripts.rendering import Rendered, render
-from trayconcord.generators.plan import Plan, plan
+from trayconcord.generators.plan import Plan, plan, refuse_contradictions
 from trayconcord.generators.quantities import Derived, derived
 from trayconcord.kb.case_file import CaseFile, case_of_words, read_case
 from trayconcord.kb.measured_file import Tray, read_measured
@@ -118,6 +118,7 @@ class Course:
         >>> found.topic.standing, len(found.voices)
         ('contested', 6)
         """
+        refuse_contradictions(case, self.store.vocabulary, "the case")
         return why(parameter, case.when, self.store, self.comparison)
 
     def quantities(self, case: CaseFile) -> list[Derived]:
@@ -153,6 +154,7 @@ class Course:
         >>> [(one.criterion.parameter.id, one.verdict) for one in marks.trays[0].marks if one.measurement]
         [('finger-rest-count', 'outside')]
         """
+        refuse_contradictions(case, self.store.vocabulary, "the case")
         return mark(self.store, self.comparison, case.when, trays)
 
     def render(self, manuscript: str | Path, case: CaseFile | None = None) -> Rendered:

@@ -78,8 +78,8 @@ class _Inputs:
         answer = self._answer(parameter, substance)
         if answer is None or answer.basis == "open":
             raise _Missing(f"no value of {known.label} for this case")
-        if answer.basis == "contested":
-            raise _Missing(f"{known.label} is contested")
+        if answer.basis in ("contested", "tied rulings"):
+            raise _Missing(f"{known.label} {'is contested' if answer.basis == 'contested' else 'has rulings that tie'}")
         governing = governing_value(answer.topic, self.vocabulary)
         if governing is None and len(answer.topic.positions) > 1:
             raise _Missing(f"{known.label}: its one source gives several values")

@@ -19,8 +19,9 @@ from trayconcord.shapes.scopes import meet
 class Answer:
     """What holds for one parameter in a case, or at one site of it.
 
-    ``basis`` is "ruling", "tied rulings", "agreement", "one voice", "contested", or "open" where nothing covers the case.
-    ``asks`` are the axes that the case leaves open and on which the value depends, as some statement that meets the case shows.
+    ``basis`` is "ruling", "tied rulings", "agreement", "one voice", "contested", or "open" where nothing covers
+    the case. ``asks`` are the axes that the case leaves open and on which the value depends, as some statement that
+    meets the case shows.
     """
 
     topic: Topic

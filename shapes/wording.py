@@ -60,8 +60,8 @@ def shown_text(
 def position_text(
     position: Position, parameter: Parameter, vocabulary: Vocabulary, case: Scope, remark: str = "implausible"
 ) -> str:
-    """The value that a position shares, for a page; one that is not plausible has the ``remark``. A set reads as it does
-    in the ``case``: without what does not occur there."""
+    """The value that a position shares, for a page; one that is not plausible has the ``remark``. A set reads as it
+    does in the ``case``: without what does not occur there."""
     text = shown_text(in_case(position.value, case, vocabulary), position.claims, parameter, vocabulary)
     return text if is_plausible(position.value, parameter) else f"{text} ({remark})"
 

@@ -371,3 +371,19 @@ def test_no_arguments_make_a_command_fall_over(typed: list[str]) -> None:
 @given(typed=arguments)
 def test_no_arguments_at_all_make_a_command_fall_over(typed: list[str]) -> None:
     takes(typed)
+
+
+def test_conditions_that_do_not_occur_together_are_refused_by_every_command(capsys: pytest.CaptureFixture[str]) -> None:
+    case = ["fabrication-method=sprinkle-on", "tray-material=light-cured-resin"]
+    for command in (
+        ["plan", *case],
+        ["why", "spacer-thickness", *case],
+        ["mark", "--format", "sheet", "--case", *case],
+    ):
+        assert main(command) == 2
+        assert "sprinkle-on does not go with light-cured resin" in capsys.readouterr().err
+
+
+def test_a_store_without_a_marking_policy_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["form", "marking"]) == 2
+    assert "holds no marking policy" in capsys.readouterr().err

@@ -4,7 +4,11 @@ from hypothesis import strategies as st
 from rdflib import Literal, URIRef
 from rdflib.namespace import XSD
 
-TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12) | st.text("\\uU0022'\"\n\r\x0b", max_size=12)
+from trayconcord.kb.signs import UNUSABLE
+
+TEXTS = (
+    st.text(st.characters(exclude_categories=["Cs"]), max_size=12) | st.text("\\uU0022'\"\n\r", max_size=12)
+).filter(lambda text: not UNUSABLE.search(text))
 LITERALS = st.one_of(
     st.builds(Literal, TEXTS),
     st.builds(Literal, TEXTS, lang=st.sampled_from(["de", "de-AT", "EN"])),
