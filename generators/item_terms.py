@@ -18,10 +18,6 @@ COMPARED = "compared-with"
 CONTRAST, ELSEWHERE, OTHERWISE, NEIGHBOUR = range(4)
 """Where a term that serves as a distractor comes from, the most telling first."""
 
-ENOUGH = 2
-"""How many voices have to name a member of a set that an item asks for, unless the course has ruled."""
-
-
 class Terms(Workshop):
     """Makes the items about terms."""
 
@@ -29,7 +25,9 @@ class Terms(Workshop):
         """The key is the widest term that a voice takes: what a narrower one says implies it."""
         terms = [value.concept for value in ground.binding if isinstance(value, Choice)]
         key = Choice(min(terms, key=lambda term: (len(self.vocabulary.above[term]), term)))
-        if not ground.supported(key) or not self._fits(key.concept, ground):
+        if not (
+            ground.supported(key) and self._fits(key.concept, ground) and self._enough(ground, ground.deciding)
+        ):
             return
         candidates = self._candidates(ground)
         concepts = sorted(concept for concept in candidates if self._answers(concept, ground))
@@ -91,10 +89,6 @@ class Terms(Workshop):
             if left and (built := self._built(ground, "unnamed", key, right, option.error or _concept(option))):
                 left -= 1
                 yield from built
-
-    def _enough(self, ground: Ground, named: tuple[Claim | Ruling, ...]) -> bool:
-        """Whether two voices name a term, or the course has."""
-        return self._decided(named) if ground.topic.rulings else self._voices(named) >= ENOUGH
 
     def _right(self, ground: Ground, members: Members) -> list[Option]:
         """The members that enough voices name and nobody disputes, those of most voices first."""
