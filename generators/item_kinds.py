@@ -25,10 +25,6 @@ class Maker(Quantities, Terms, Orders):
             yield from self.members(ground)
         elif kind == "order":
             yield from self.steps(ground)
-        elif (
-            kind == "yes-no"
-            and ground.supported(key := self._key(ground))
-            and self._enough(ground, ground.deciding)
-        ):
+        elif kind == "yes-no" and ground.supported(key := self._key(ground)) and self._enough(ground, ground.deciding):
             yield from self.statements(ground, key)
             yield from self._cases(ground, key, ground.deciding)

@@ -18,6 +18,7 @@ COMPARED = "compared-with"
 CONTRAST, ELSEWHERE, OTHERWISE, NEIGHBOUR = range(4)
 """Where a term that serves as a distractor comes from, the most telling first."""
 
+
 class Terms(Workshop):
     """Makes the items about terms."""
 
@@ -25,9 +26,7 @@ class Terms(Workshop):
         """The key is the widest term that a voice takes: what a narrower one says implies it."""
         terms = [value.concept for value in ground.binding if isinstance(value, Choice)]
         key = Choice(min(terms, key=lambda term: (len(self.vocabulary.above[term]), term)))
-        if not (
-            ground.supported(key) and self._fits(key.concept, ground) and self._enough(ground, ground.deciding)
-        ):
+        if not (ground.supported(key) and self._fits(key.concept, ground) and self._enough(ground, ground.deciding)):
             return
         candidates = self._candidates(ground)
         concepts = sorted(concept for concept in candidates if self._answers(concept, ground))
