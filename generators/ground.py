@@ -19,7 +19,6 @@ from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.scopes import covers, meet
 
-
 VERIFIED = ("read", "reported")
 """How a claim was obtained that somebody has seen in a work, its own or another that reports it."""
 
