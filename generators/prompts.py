@@ -278,7 +278,7 @@ class Prompter:
         found = ["The law of your country governs; a course does not decide it."] if legal else []
         for axis in (*topic.parameter.depends_on, *(a for a in axes if a not in topic.parameter.depends_on)):
             silent = [claim for claim in published if axis not in dict(claim.when)]
-            if 0 < len(silent) < len(topic.claims):
+            if 0 < len(silent) < len(published):
                 works = sorted({name_of(self.store.sources, c.reported_by or c.source) for c in silent})
                 asked = axes[axis].question.rstrip("?")
                 found.append(f"Look up {asked} it is meant: {_some(works)}.")
