@@ -4,7 +4,9 @@ An answer may be asked for only where it is right under every voice, so a genera
 what some source says of a special case. Whoever is heard anywhere within the case is therefore counted.
 """
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 from itertools import combinations
 
@@ -16,6 +18,34 @@ from trayconcord.shapes.answers import contradictions
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.scopes import covers, meet
+
+VERIFIED = ("read", "reported")
+"""How a claim was obtained that somebody has seen in a work, its own or another that reports it."""
+
+PRACTICE = "practice"
+ENOUGH = 2
+"""How many voices have to say what an item asks for, unless the course has ruled."""
+
+
+def voices_of(records: Iterable[Claim | Ruling], voice: Callable[[str], str]) -> set[str]:
+    """The voices behind records. Common practice is nobody's word, so it is no voice here."""
+    return {voice(r.source) for r in records if isinstance(r, Claim) and r.obtained != PRACTICE}
+
+
+def well_founded(records: Iterable[Claim | Ruling], voice: Callable[[str], str]) -> bool:
+    """Whether two voices stand behind something, one of which at least was read or is reported."""
+    claims = [record for record in records if isinstance(record, Claim)]
+    voices = {voice(claim.source) for claim in claims}
+    return len(voices) >= ENOUGH and any(claim.obtained in VERIFIED for claim in claims)
+
+
+def says(said: Comparable, key: Comparable, tolerance: Fraction) -> bool:
+    """Whether a value says the key, rather than being compatible with it: a range with one open end says nothing but
+    that very range."""
+    if not isinstance(said, Interval) or not isinstance(key, Interval) or None not in (said.low, said.high):
+        return True
+    ends = ((said.low, key.low), (said.high, key.high))
+    return all(a is b is None or (a is not None and b is not None and abs(a - b) <= tolerance) for a, b in ends)
 
 
 @dataclass(frozen=True)
@@ -53,6 +83,30 @@ class Ground:
     def deciding(self) -> tuple[Claim | Ruling, ...]:
         """Who answers the question: the course where it has ruled, else the claims heard for the very case."""
         return self.topic.rulings or self.heard
+
+    def saying(self, key: Comparable) -> tuple[Claim | Ruling, ...]:
+        """Who answers the question with the key itself, not merely with something that is compatible with it."""
+        return tuple(
+            record
+            for record in self.deciding
+            if isinstance(record, Ruling)
+            or (
+                record.value is not None
+                and says(comparable(record.value, self.parameter, self.vocabulary), key, self.parameter.tolerance)
+            )
+        )
+
+    def torn(self, voice: Callable[[str], str]) -> bool:
+        """Whether one voice gives differing limits or terms for one and the same case, as of two products. Of ranges
+        with two ends only what they share is asked."""
+        given: dict[tuple[str, Scope], set[Comparable]] = {}
+        for claim in self.heard:
+            if claim.value is not None and self.parameter.kind in ("interval", "count", "choice"):
+                value = comparable(claim.value, self.parameter, self.vocabulary)
+                if isinstance(value, Interval) and None not in (value.low, value.high):
+                    continue
+                given.setdefault((voice(claim.source), claim.when), set()).add(value)
+        return not self.topic.rulings and any(len(values) > 1 for values in given.values())
 
     @cached_property
     def binding(self) -> list[Comparable]:

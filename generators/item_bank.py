@@ -11,15 +11,15 @@ from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.scopes import covers
 
-MOST_ALIKE = {"belongs": 9, "unnamed": 3, "outside": 1, "first": 2, "last": 2, "between": 3}
+MOST_ALIKE = {"belongs": 12, "unnamed": 4, "outside": 1, "first": 2, "last": 2, "between": 3}
 """How many items of one topic and one kind a bank holds, each with a key of its own, where it is not six; one of three
 options that asks for what is wrong, no more."""
 
 ONLY_FEW = ("unnamed", "outside")
 """Kinds that ask for what is wrong: no more of a whole parameter than of a topic."""
 
-MOST_OF_ONE = 12
-"""How many items of one parameter a bank holds: 8 % of 150."""
+MOST_OF_ONE = 15
+"""How many items of one parameter a bank holds: 10 % of 150."""
 
 MOST_ANSWERED_SO = 3
 """How many items of one parameter have one answer, in cases that have nothing to do with each other."""

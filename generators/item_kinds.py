@@ -15,6 +15,8 @@ class Maker(Quantities, Terms, Orders):
     def items(self, ground: Ground) -> Iterator[Item]:
         """The items of one topic on which the sources agree or the course has ruled."""
         kind = ground.parameter.kind
+        if ground.parameter.needs_beside or ground.torn(self.grounds.comparison.voices.voice):
+            return
         if kind in ("interval", "count"):
             yield from self.quantities(ground)
         elif kind == "choice":
@@ -23,6 +25,6 @@ class Maker(Quantities, Terms, Orders):
             yield from self.members(ground)
         elif kind == "order":
             yield from self.steps(ground)
-        elif kind == "yes-no" and ground.supported(key := self._key(ground)):
+        elif kind == "yes-no" and ground.supported(key := self._key(ground)) and self._enough(ground, ground.deciding):
             yield from self.statements(ground, key)
             yield from self._cases(ground, key, ground.deciding)

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Iterable, Iterator
 
-from trayconcord.generators.ground import Ground, Grounds, Members, fits
+from trayconcord.generators.ground import Ground, Grounds, Members, fits, voices_of, well_founded
 from trayconcord.generators.items import Item, Option, choose, level_of, same_or_overlapping, too_near
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
@@ -13,12 +13,12 @@ from trayconcord.shapes.wording import comparable_text, scope_text
 STEMS = {
     "value": ("stem", "", "Answer as the course has decided."),
     "within": ("stem", "Choose the value that every source allows.", "Choose the value that the course allows."),
-    "outside": ("stem_not", "Choose the value that no source allows.", "Choose the value that the course rules out."),
+    "outside": ("stem_not", "Choose the value that NO source allows.", "Choose the value that the course rules OUT."),
     "statement": ("stem", "Choose what the sources say.", "Choose what the course has decided."),
     "choice": ("stem", "", "Answer as the course has decided."),
     "belongs": ("stem", "Choose the one that sources name.", "Choose the one that the course names."),
-    "left-out": ("stem_not", "Choose the one that sources leave out.", "Choose the one that the course leaves out."),
-    "unnamed": ("stem_not", "Choose the one that no source names.", "Choose the one that the course does not name."),
+    "left-out": ("stem_not", "Choose the one that sources leave OUT.", "Choose the one that the course leaves OUT."),
+    "unnamed": ("stem_not", "Choose the one that NO source names.", "Choose the one that the course does NOT name."),
     "first": ("stem", "Choose the one that comes before all the others.", ""),
     "last": ("stem", "Choose the one that comes after all the others.", ""),
     "between": ("stem", "Choose the one that comes after “{after}” and before “{before}”.", ""),
@@ -32,6 +32,9 @@ STEMS = {
 where the sources agree; and where the course has ruled."""
 
 PLACES = {"first": "comes first", "last": "comes last", "between": "comes after “{after}” and before “{before}”"}
+
+NONE = "none"
+"""The word for a quantity that stands for no such thing at all."""
 
 KIND_LABELS = {
     "value": "the value",
@@ -81,7 +84,7 @@ class Workshop:
             return []
         options, place = chosen
         told = tuple(condition for condition in ground.when if condition[0] != axis)
-        voices = self._voices(key.records if kind in ("belongs", "left-out", "case") else ground.heard)
+        voices = self._voices(key.records or ground.heard)
         return [
             Item(
                 identifier,
@@ -112,7 +115,11 @@ class Workshop:
         elif asked is not None:
             words["answer"] = self._text(parameter, asked)
         words["place"] = PLACES.get(kind, "").format_map(words)
+        if kind == "outside" and ruled:
+            return f"{parameter.label[0].upper()}{parameter.label[1:]}: which of these lies OUTSIDE what the course allows?"
         own = str(getattr(parameter, wording)).format_map(words)
+        if kind == "case" and words["answer"] == NONE and parameter.stem_none:
+            own = parameter.stem_none
         if not own:
             return f"{parameter.question} {(decided if ruled and decided else agreed).format_map(words)}".strip()
         return f"{own} Answer as the course has decided." if ruled else own
@@ -215,10 +222,14 @@ class Workshop:
         return comparable_text(value, parameter, self.vocabulary)
 
     def _voices(self, records: Iterable[Claim | Ruling]) -> int:
-        return len({self.grounds.comparison.voices.voice(r.source) for r in records if isinstance(r, Claim)})
+        return len(voices_of(records, self.grounds.comparison.voices.voice))
 
-    def _decided(self, records: Iterable[Claim | Ruling]) -> bool:
-        return any(isinstance(record, Ruling) for record in records)
+    def _enough(self, ground: Ground, records: Iterable[Claim | Ruling]) -> bool:
+        """Whether what records say may be asked for: the course has ruled so, or two voices say it, one of them read
+        or reported."""
+        if ground.topic.rulings:
+            return any(isinstance(record, Ruling) for record in records)
+        return well_founded(records, self.grounds.comparison.voices.voice)
 
     def _taken(self, ground: Ground, claims: list[Claim]) -> str:
         """Where a distractor comes from."""

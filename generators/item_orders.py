@@ -17,12 +17,7 @@ class Orders(Workshop):
 
     def steps(self, ground: Ground) -> Iterator[Item]:
         """A step that two voices or more, and none the other way round, put before (after) each of the others."""
-        ruled = bool(ground.topic.rulings)
-        pairs = {
-            pair: records
-            for pair, records in precedences(ground).items()
-            if (self._decided(records) if ruled else self._voices(records) > 1)
-        }
+        pairs = {pair: records for pair, records in precedences(ground).items() if self._enough(ground, records)}
         steps = sorted({step for pair in pairs for step in pair})
         for step in steps:
             later = {other: pairs[step, other] for other in steps if (step, other) in pairs}

@@ -32,7 +32,9 @@ class Quantities(Workshop):
         key = self._key(ground)
         if ground.parameter.as_measured or not isinstance(key, Interval) or not ground.supported(key):
             return
-        behind, point = ground.deciding, roundest(key)
+        behind, point = ground.saying(key), roundest(key)
+        if not self._enough(ground, behind):
+            return
         if point is not None:
             value = Interval(point, point)
             kind = "value" if key.low == key.high else "within"

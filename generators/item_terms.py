@@ -10,16 +10,13 @@ from dataclasses import replace
 from trayconcord.generators.ground import Ground, Members
 from trayconcord.generators.item_making import Workshop, named_in, named_out
 from trayconcord.generators.items import Item, Option, pick
-from trayconcord.kb.model import Claim, Ruling, Scope
+from trayconcord.kb.model import Claim, Scope
 from trayconcord.kb.values import Choice, Comparable, YesNo
 from trayconcord.shapes.scopes import meet
 
 COMPARED = "compared-with"
 CONTRAST, ELSEWHERE, OTHERWISE, NEIGHBOUR = range(4)
 """Where a term that serves as a distractor comes from, the most telling first."""
-
-ENOUGH = 2
-"""How many voices have to name a member of a set that an item asks for, unless the course has ruled."""
 
 
 class Terms(Workshop):
@@ -29,7 +26,7 @@ class Terms(Workshop):
         """The key is the widest term that a voice takes: what a narrower one says implies it."""
         terms = [value.concept for value in ground.binding if isinstance(value, Choice)]
         key = Choice(min(terms, key=lambda term: (len(self.vocabulary.above[term]), term)))
-        if not ground.supported(key) or not self._fits(key.concept, ground):
+        if not (ground.supported(key) and self._fits(key.concept, ground) and self._enough(ground, ground.deciding)):
             return
         candidates = self._candidates(ground)
         concepts = sorted(concept for concept in candidates if self._answers(concept, ground))
@@ -91,10 +88,6 @@ class Terms(Workshop):
             if left and (built := self._built(ground, "unnamed", key, right, option.error or _concept(option))):
                 left -= 1
                 yield from built
-
-    def _enough(self, ground: Ground, named: tuple[Claim | Ruling, ...]) -> bool:
-        """Whether two voices name a term, or the course has."""
-        return self._decided(named) if ground.topic.rulings else self._voices(named) >= ENOUGH
 
     def _right(self, ground: Ground, members: Members) -> list[Option]:
         """The members that enough voices name and nobody disputes, those of most voices first."""

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from trayconcord.generators.charts import letter
-from trayconcord.generators.ground import fits
+from trayconcord.generators.ground import PRACTICE, VERIFIED, fits, says, voices_of
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, concepts_in
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Membership, Steps
@@ -13,7 +13,10 @@ from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, orders_of
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.scopes import covers
-from trayconcord.shapes.wording import citation, comparable_text, name_of, printed_text, scope_text
+from trayconcord.shapes.wording import citation, comparable_text, name_of, position_text, printed_text, scope_text
+
+JURISDICTION = "jurisdiction"
+"""The axis of what law sets: no course decides that."""
 
 MOST_CASES = 4
 """Answers and disputes of one question that a prompt goes through; the question's own page has all."""
@@ -28,11 +31,12 @@ MOST_CITED, MOST_CITED_EACH = 5, 3
 @dataclass(frozen=True)
 class Point:
     """One thing looked for in an answer, with the records that support it and how they are cited; ``most`` of them are
-    shown."""
+    shown. ``caveat`` says where too little was read of it."""
 
     text: str
     cited: tuple[tuple[Claim | Ruling, str], ...]
     most: int
+    caveat: str = ""
 
     @property
     def shown(self) -> tuple[tuple[Claim | Ruling, str], ...]:
@@ -114,8 +118,9 @@ class Prompter:
 
     def prompt(self, topics: list[Topic]) -> Prompt:
         """What can be asked about one parameter, given the topics that somebody states."""
-        settled = sorted((t for t in topics if t.ruling or t.standing == "agreed"), key=lambda t: len(t.when))
-        contested = [t for t in topics if t.standing == "contested" and not t.ruling]
+        settled = sorted((t for t in topics if self._settled(t)), key=lambda t: len(t.when))
+        measured = topics[0].parameter.as_measured  # what studies measured is no dispute with what is required
+        contested = [t for t in topics if t.standing == "contested" and not t.ruling and not measured]
         contested.sort(key=lambda t: (not t.firm, len(t.when), -len(t.voices)))
         answers = self._answers(settled, contested)
         disputes = self._disputes(contested)
@@ -128,6 +133,10 @@ class Prompter:
             len(answers) + len(disputes) - len(told),
             tuple(self.vocabulary.cautions_for(named)),
         )
+
+    def _settled(self, topic: Topic) -> bool:
+        measured = topic.parameter.as_measured and topic.standing == "contested"
+        return topic.ruling is not None or topic.standing == "agreed" or measured
 
     # what holds
 
@@ -165,7 +174,30 @@ class Prompter:
             value = comparable_text(topic.positions[0].value, topic.parameter, self.vocabulary)
         if any((other.value, other.basis) == (value, basis) for other in wider):
             return None
-        return Answer(case, basis, value, because, (self._point(value, records, MOST_CITED),))
+        if topic.ruling is None:
+            records = self._saying(topic)
+            if not records:  # each is compatible with the others, and none says what they share
+                points = self._as_stated(topic, topic.claims, wider)
+                return Answer(case, basis, "each compatible with the others:", "", points) if points else None
+        point = self._point(value, records, MOST_CITED)
+        if (
+            not point.caveat
+            and topic.ruling is None
+            and len(voices_of(records, self.voice)) < len(voices_of(topic.claims, self.voice))
+            and len(voices_of(records, self.voice)) == 1
+        ):
+            point = replace(point, caveat="only one source says so; the others are compatible with it")
+        return Answer(case, basis, value, because, (point,))
+
+    def _saying(self, topic: Topic) -> list[Claim]:
+        """The claims that say what a topic comes to, less those that are merely compatible with it."""
+        key, parameter = topic.positions[0].value, topic.parameter
+        return [
+            claim
+            for claim in topic.claims
+            if claim.value is not None
+            and says(comparable(claim.value, parameter, self.vocabulary), key, parameter.tolerance)
+        ]
 
     def _list(
         self, topic: Topic, records: Sequence[Claim | Ruling], wider: list[Answer], bare: Answer
@@ -193,8 +225,9 @@ class Prompter:
         if not points and (before or not also):
             return None
         lead = "besides:" if before else "named:" if points else "named, each by one source alone:"
+        exact = "these and no others:" if bare.basis == "ruling" else "on the lists that were read:"
         if any(isinstance(record.value, Membership) and record.value.exact for record in records):
-            lead = lead if before or (points and also) else "these and no others:"
+            lead = lead if before or (points and also) else exact
         return replace(bare, value=lead, points=tuple(points or also), also=tuple(also if points else ()))
 
     def _as_stated(self, topic: Topic, records: Iterable[Claim | Ruling], wider: list[Answer]) -> tuple[Point, ...]:
@@ -234,15 +267,18 @@ class Prompter:
         value = position.value
         if isinstance(value, Steps) and disputed:
             value = Steps(tuple(step for step in value.steps if step in disputed))
-        return comparable_text(value, topic.parameter, self.vocabulary)
+            return comparable_text(value, topic.parameter, self.vocabulary)
+        return position_text(position, topic.parameter, self.vocabulary, topic.when)
 
     def _settle(self, topic: Topic) -> list[str]:
         """What would settle a dispute: a condition that a source does not state, steps put both ways, or a test."""
         axes = self.vocabulary.axes
-        found = []
+        published = [claim for claim in topic.claims if claim.obtained != PRACTICE]  # in practice nothing is looked up
+        legal = JURISDICTION in topic.parameter.depends_on
+        found = ["The law of your country governs; a course does not decide it."] if legal else []
         for axis in (*topic.parameter.depends_on, *(a for a in axes if a not in topic.parameter.depends_on)):
-            silent = [claim for claim in topic.claims if axis not in dict(claim.when)]
-            if 0 < len(silent) < len(topic.claims):
+            silent = [claim for claim in published if axis not in dict(claim.when)]
+            if 0 < len(silent) < len(published):
                 works = sorted({name_of(self.store.sources, c.reported_by or c.source) for c in silent})
                 asked = axes[axis].question.rstrip("?")
                 found.append(f"Look up {asked} it is meant: {_some(works)}.")
@@ -267,7 +303,17 @@ class Prompter:
         for record in records:
             words = citation(record, self.store)
             cited.setdefault(words, (record, words))
-        return Point(text, tuple(cited.values()), most)
+        return Point(text, tuple(cited.values()), most, self._caveat(records))
+
+    def _caveat(self, records: Sequence[Claim | Ruling]) -> str:
+        """What a student is told where too little stands behind a point; nothing where the course has ruled."""
+        claims = [record for record in records if isinstance(record, Claim)]
+        if not claims or len(claims) < len(records):
+            return ""
+        if not any(claim.obtained in VERIFIED for claim in claims):
+            return "not verified: recalled / common practice only"
+        practice = any(claim.obtained == PRACTICE for claim in claims)
+        return "one source beside common practice" if practice and len(voices_of(claims, self.voice)) == 1 else ""
 
     def _voice(self, record: Claim | Ruling) -> str:
         return self.voice(record.source) if isinstance(record, Claim) else record.id
@@ -284,6 +330,7 @@ def _answered_alike(one: Answer, other: Answer) -> bool:
         single
         and (one.value, one.basis, one.because) == (other.value, other.basis, other.because)
         and (one.points[0].text == other.points[0].text and one.disputed == other.disputed)
+        and one.points[0].caveat == other.points[0].caveat
     )
 
 
@@ -292,7 +339,7 @@ def _joined(one: Answer, other: Answer) -> Answer:
     cited: dict[str, tuple[Claim | Ruling, str]] = {}
     for record, words in (*first.cited, *second.cited):
         cited.setdefault(words, (record, words))
-    point = Point(first.text, tuple(cited.values()), MOST_CITED)
+    point = Point(first.text, tuple(cited.values()), MOST_CITED, first.caveat)
     return replace(one, cases=(*one.cases, *other.cases), points=(point,))
 
 

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from trayconcord.generators.ground import well_founded
 from trayconcord.generators.item_bank import may_ask
 from trayconcord.generators.items import Item
 from trayconcord.kb.errors import unusable
@@ -101,6 +102,8 @@ def _reason(gone: Gone, comparison: Comparison) -> str:
         return f"the topic is contested: {positions}"
     if not may_ask(topic):
         return "no source speaks of the topic" if topic.standing == "silent" else "only one voice speaks of the topic"
+    if topic.ruling is None and not well_founded(topic.claims, comparison.voices.voice):
+        return "too little of it was read: common practice is no voice, and memory alone is not enough"
     inner = [
         other
         for other in comparison.topics
@@ -110,4 +113,6 @@ def _reason(gone: Gone, comparison: Comparison) -> str:
         return f"contested in a case within it: {scope_text(inner[0].when, vocabulary)}"
     if parameter.as_measured:
         return "its values are measured in studies, so that none of them is the right one"
+    if parameter.needs_beside:
+        return f"a value says nothing without {parameter.needs_beside}"
     return "too few voices or wrong answers are left for it, or another item asks the same"

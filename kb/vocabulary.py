@@ -80,9 +80,10 @@ class Parameter(Term):
     """What a rule is about. Lengths of the plausible range, tolerance and ``none_means`` are in ``unit``.
 
     What no source names is not wrong for that, unless the answer is a ``closed_list``. Values that are ``as_measured``
-    come from studies too, so that none of them is the right one. ``reads`` puts a value into words where a unit does
-    not; the rest is the wording of question items: what is asked (``stem``), what does not belong (``stem_not``), for
-    which case an answer holds (``stem_case``), and what "yes" says (``affirms``).
+    come from studies too, so that none of them is the right one; ``needs_beside`` is what a value says nothing without
+    and the store does not hold. ``reads`` puts a value into words where a unit does not; the rest is the wording of
+    question items: what is asked (``stem``), what does not belong (``stem_not``), for which case an answer holds
+    (``stem_case``; ``stem_none`` where the answer is none), and what "yes" says (``affirms``).
     ``on_tray`` says how it is taken when a tray is marked: "once", "at sites", or not at all where empty.
     """
 
@@ -98,10 +99,12 @@ class Parameter(Term):
     note: str = ""
     closed_list: bool = False
     as_measured: bool = False
+    needs_beside: str = ""
     reads: str = ""
     stem: str = ""
     stem_not: str = ""
     stem_case: str = ""
+    stem_none: str = ""
     affirms: str = ""
     on_tray: str = ""
 

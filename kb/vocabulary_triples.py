@@ -124,10 +124,12 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             note=text(subject, SKOS.scopeNote),
             closed_list=(subject, TC.closedList, None) in graph,
             as_measured=(subject, TC.asMeasured, None) in graph,
+            needs_beside=text(subject, TC.needsBeside),
             reads=text(subject, TC.reads),
             stem=text(subject, TC.stem),
             stem_not=text(subject, TC.stemNot),
             stem_case=text(subject, TC.stemCase),
+            stem_none=text(subject, TC.stemNone),
             affirms=text(subject, TC.affirms),
             on_tray=text(subject, TC.onTray),
         )

