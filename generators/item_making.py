@@ -116,7 +116,8 @@ class Workshop:
             words["answer"] = self._text(parameter, asked)
         words["place"] = PLACES.get(kind, "").format_map(words)
         if kind == "outside" and ruled:
-            return f"{parameter.label[0].upper()}{parameter.label[1:]}: which of these lies OUTSIDE what the course allows?"
+            about = parameter.label[0].upper() + parameter.label[1:]
+            return f"{about}: which of these lies OUTSIDE what the course allows?"
         own = str(getattr(parameter, wording)).format_map(words)
         if kind == "case" and words["answer"] == NONE and parameter.stem_none:
             own = parameter.stem_none
