@@ -1,6 +1,7 @@
 """How the project is laid out: imports go one way, files stay short, and no resource lacks a name."""
 
 import ast
+import re
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -109,3 +110,20 @@ def test_the_top_level_holds_these_and_no_more() -> None:
     assert {top for top in tops if not top.startswith(".")} == {
         "README.md", "DEVELOPERS.md", "pyproject.toml", "tests", *BELOW,
     }  # fmt: skip
+
+
+def test_every_module_stands_in_the_contributors_guide() -> None:
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set()
+    for cell in re.findall(r"^\| ((?:kb|shapes|generators)/[^|]+) \|", guide, re.MULTILINE):
+        room = ""
+        for name in cell.split(", "):
+            room, _, module = name.rpartition("/") if "/" in name else (room, "", name)
+            named.add(f"{room}/{module}")
+    modules_there = {
+        str(path.relative_to(ROOT).with_suffix(""))
+        for folder in BELOW
+        for path in modules(folder)
+        if path.name != "__init__.py" and "contract" not in path.parts
+    }
+    assert named == modules_there
