@@ -1,6 +1,7 @@
 """The command for manuscripts: what it writes, what it leaves alone, and how it ends."""
 
 import json
+import os
 import shutil
 from pathlib import Path
 
@@ -166,3 +167,9 @@ def test_the_functions_are_explained(capsys: pytest.CaptureFixture[str]) -> None
     told = capsys.readouterr().out
     assert all(f"\n{name}\n  " in told for name in NAMES)
     assert "\\VAR{" in told
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    os.mkfifo(tmp_path / "manual.md.j2")
+    assert main(["render", "--only", str(tmp_path / "manual.md.j2")]) == 2
+    assert "cannot be read: not a regular file" in capsys.readouterr().err

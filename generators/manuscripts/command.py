@@ -13,6 +13,7 @@ from trayconcord.generators.manuscripts.passages import read_record, record_json
 from trayconcord.generators.manuscripts.rendering import Rendered, render
 from trayconcord.generators.value_json import dump
 from trayconcord.kb.errors import UnusableInput, unusable
+from trayconcord.kb.files import read_regular
 from trayconcord.kb.model import Scope
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
@@ -43,7 +44,7 @@ def _may_write(target: Path) -> None:
         return
     try:
         rendered = read_record(record_path(target)).text
-        found = target.read_bytes().decode("utf-8", "replace").replace("\r\n", "\n")
+        found = read_regular(target).decode("utf-8", "replace").replace("\r\n", "\n")
     except UnusableInput:
         raise unusable(target, "is no rendered manuscript", "remove it, or name another --out") from None
     except OSError as error:
@@ -80,7 +81,7 @@ def check_file(rendered: Path, store: Store, comparison: Comparison) -> Verdict:
     """Hold a rendered manuscript against the rules. Raises `UnusableInput`."""
     record = read_record(record_path(rendered))
     try:
-        text = rendered.read_bytes().decode("utf-8-sig")
+        text = read_regular(rendered).decode("utf-8-sig")
     except OSError as error:
         raise unusable(rendered, f"cannot be read: {error.strerror}", "name a rendered manuscript") from None
     except UnicodeDecodeError:

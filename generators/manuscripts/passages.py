@@ -14,6 +14,7 @@ from typing import Any
 
 from trayconcord.generators.value_json import dump
 from trayconcord.kb.errors import unusable
+from trayconcord.kb.files import read_regular
 
 START, MIDDLE, END = "\ufdd0", "\ufdd1", "\ufdd2"
 _SIGN = re.compile(f"{START}([0-9,]*){MIDDLE}|{END}|[\ufdd0-\ufdd5]")
@@ -122,7 +123,7 @@ def record_json(record: Record) -> str:
 def read_record(path: Path) -> Record:
     """Read a record. Raises `UnusableInput` where there is none, or it is not one."""
     try:
-        document = json.loads(path.read_bytes())
+        document = json.loads(read_regular(path))
         if document["version"] != VERSION:
             raise unusable(path, f"has the version {str(document['version'])[:20]}", "render the manuscript again")
         return _record(document)
