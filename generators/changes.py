@@ -59,6 +59,8 @@ class Changes:
     sources: list[Change]
     questions: list[Question]
     names: dict[str, str]
+    elsewhere: bool = False
+    """Whether the stores differ in what an export does not hold: cases, the marking policy, notes, history."""
 
 
 def changes(old: Record, new: Record) -> Changes:
@@ -82,7 +84,8 @@ def changes(old: Record, new: Record) -> Changes:
     touched = [q for q in questions.values() if q.claims or q.topics or q.rulings]
     sources = {record["id"]: record for document in (old, new) for record in document["sources"]}
     names = {name: _short_name(record) for name, record in sources.items()}
-    return Changes(list(differences(old, new, "sources")), touched, names)
+    elsewhere = old["store"]["hash"] != new["store"]["hash"]
+    return Changes(list(differences(old, new, "sources")), touched, names, elsewhere)
 
 
 def _short_name(source: Record) -> str:

@@ -42,7 +42,8 @@ def text_changes(found: Changes) -> str:
 def summary(found: Changes) -> str:
     """How much changed, in one line."""
     if not found.sources and not found.questions:
-        return "nothing changed"
+        where = " but what an export does not hold: cases, the marking policy, notes or history"
+        return f"nothing changed{where if found.elsewhere else ''}"
     counts = {
         "sources": len(found.sources),
         "claims": sum(len(question.claims) for question in found.questions),

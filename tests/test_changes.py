@@ -191,3 +191,11 @@ def test_a_folder_of_something_else_is_refused(tmp_path: Path) -> None:
     (tmp_path / "photos").mkdir()
     with pytest.raises(UnusableInput, match="neither a store nor a built site"):
         document_of(tmp_path / "photos", True)
+
+
+def test_what_an_export_does_not_hold_is_told_to_differ(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "more").mkdir()
+    case = "cases:\n  - {id: a-case, label: A case, when: {arch: maxillary}, asks: [stop-count]}\n"
+    one, other = enter_forms(tmp_path, NOTES), enter_forms(tmp_path / "more", NOTES, case)
+    assert main(["changes", "--only", str(one), str(other)]) == 0
+    assert "but what an export does not hold: cases" in capsys.readouterr().out
