@@ -12,7 +12,7 @@ from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer
 from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, NOT_MEASURED
 from trayconcord.shapes.marking import Criterion, Mark, Marks, Score, TrayMarks
-from trayconcord.shapes.wording import comparable_text, unit_signs
+from trayconcord.shapes.wording import comparable_text, position_text, unit_signs
 
 SUPPORT = "Marks support the examiner’s judgement and do not replace it: look at the tray before you sign."
 RULE = (
@@ -79,7 +79,8 @@ def basis_text(criterion: Criterion, store: Store) -> str:
 def no_rule_text(criterion: Criterion, store: Store) -> str:
     """Why nothing is marked, with the positions."""
     positions = " | ".join(
-        comparable_text(position.value, criterion.parameter, store.vocabulary) for position in criterion.topic.positions
+        position_text(position, criterion.parameter, store.vocabulary, criterion.topic.when)
+        for position in criterion.topic.positions
     )
     reason = {"open": "no source covers the case"}.get(criterion.basis, criterion.basis)
     return f"{reason}{f': {positions}' if positions else ''}"

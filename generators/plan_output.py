@@ -11,7 +11,6 @@ from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer, Why, governing_value
 from trayconcord.shapes.wording import (
     citation,
-    comparable_text,
     name_of,
     position_text,
     printed_text,
@@ -175,7 +174,7 @@ def text_why(found: Why, case: Scope, store: Store) -> str:
     standing = {"single": "one voice", "silent": "no source covers this case"}.get(topic.standing, topic.standing)
     lines.append(f"  standing: {standing}")
     for position in topic.positions:
-        lines.append(f"    {comparable_text(position.value, parameter, vocabulary)}")
+        lines.append(f"    {position_text(position, parameter, vocabulary, topic.when)}")
     merged = {voice: sources for voice, sources in found.voices.items() if sources != (voice,)}
     for voice, sources in merged.items():
         names = ", ".join(name_of(store.sources, source) for source in sources)
