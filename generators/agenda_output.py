@@ -3,7 +3,6 @@
 import json
 from typing import Any
 
-from trayconcord.generators.charts import letter
 from trayconcord.generators.value_json import dump, number_json, scope_json, value_json
 from trayconcord.kb.form_text import value_form
 from trayconcord.kb.store import Store
@@ -11,7 +10,7 @@ from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.agenda import Agenda, Entry
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.panel import Position
-from trayconcord.shapes.wording import lookups, name_of, position_text, scope_text
+from trayconcord.shapes.wording import letter, lookups, name_of, position_text, scope_text
 
 
 def text_agenda(agenda: Agenda, store: Store) -> str:

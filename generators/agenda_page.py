@@ -3,11 +3,10 @@
 from importlib.metadata import version
 
 from trayconcord.generators.agenda_output import entry_notes, said_text, summary, weight_text
-from trayconcord.generators.charts import letter
 from trayconcord.generators.rendering import render
 from trayconcord.kb.store import Store
 from trayconcord.shapes.agenda import Agenda
-from trayconcord.shapes.wording import name_of, scope_text
+from trayconcord.shapes.wording import letter, name_of, scope_text
 
 
 def agenda_page(found: Agenda, store: Store, addresses: dict[str, str]) -> str:

@@ -14,7 +14,7 @@ from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.work_order import PROCEDURE, work_order
 from trayconcord.kb.model import Scope
 from trayconcord.kb.vocabulary import Caution, Concept, Vocabulary
-from trayconcord.shapes.answers import Answer, occurs
+from trayconcord.shapes.answers import Answer, occurs, without_repeats
 from trayconcord.shapes.wording import position_text, scope_text
 
 SUPPLIES = ("spacer-material", "separating-media", "adhesive-kind", "disinfectant")
@@ -140,28 +140,25 @@ def concerns(caution: Caution, case: Scope, vocabulary: Vocabulary) -> bool:
 def _lines(parameter: str, made: Plan, references: ReferenceList) -> list[Line]:
     """The numbers of a parameter; a site is left out where the value of the whole tray holds."""
     found = [answer for answer in made.found.answers if answer.parameter.id == parameter and answer.basis != "open"]
-    lines = [_line(answer, made, references) for answer in found]
-    whole = {line.value for line, answer in zip(lines, found, strict=True) if answer.topic.when == made.case.when}
-    return [
-        line
-        for line, answer in zip(lines, found, strict=True)
-        if answer.topic.when == made.case.when or line.value not in whole
-    ]
+    kept = without_repeats(found, made.case.when, made.store.vocabulary)
+    return [_line(answer, made, references) for answer in kept]
 
 
 def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
     vocabulary, topic = made.store.vocabulary, answer.topic
     own = scope_text(tuple(c for c in topic.when if c not in made.case.when), vocabulary)
     value = value_line(answer, vocabulary)
-    if answer.basis == "contested":
+    disputed = answer.basis in ("contested", "tied rulings")
+    if disputed:
         value = " or ".join(position_text(p, answer.parameter, vocabulary, topic.when) for p in topic.positions)
+    numbers, more = references.cited(topic.claims, MOST_CITED)
     return Line(
         label=answer.parameter.label + (f", {own}" if own else ""),
         value=value,
-        disputed=answer.basis == "contested",
+        disputed=disputed,
         reason="by decision of the course" if answer.basis == "ruling" else "",
-        references=tuple(dict.fromkeys(references.cite(claim) for claim in topic.claims[:MOST_CITED])),
-        more=len({claim.source for claim in topic.claims[MOST_CITED:]}),
+        references=numbers,
+        more=more,
     )
 
 

@@ -10,14 +10,7 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval, decimal_text
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.plausible import is_plausible
-from trayconcord.shapes.wording import comparable_text, name_of, position_text, printed_text, unit_signs
-
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-
-
-def letter(number: int) -> str:
-    """The letter of a position, counted from 0."""
-    return LETTERS[number] if number < len(LETTERS) else str(number + 1)
+from trayconcord.shapes.wording import comparable_text, letter, name_of, position_text, printed_text, unit_signs
 
 
 class Scale:

@@ -31,7 +31,7 @@ from trayconcord.kb.values import decimal_text
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, OUTSIDE
 from trayconcord.shapes.marking import Criterion, Mark, Marks, TrayMarks, mark
-from trayconcord.shapes.wording import comparable_text, name_of, ruling_text, scope_text
+from trayconcord.shapes.wording import comparable_text, letter, name_of, ruling_text, scope_text
 
 MOST_CITED = 3
 """Claims that a line of a sheet cites before it counts the rest."""
@@ -81,11 +81,8 @@ class _Grounds:
         topic = criterion.topic
         if topic.ruling:
             self.rulings[topic.ruling.id] = topic.ruling
-            return Basis(f"Decision {_letter(list(self.rulings).index(topic.ruling.id))} of the course")
-        cited = topic.claims[:MOST_CITED]
-        numbers = tuple(dict.fromkeys(self.references.cite(claim) for claim in cited))
-        more = {claim.source for claim in topic.claims} - {claim.source for claim in cited}
-        return Basis(f"{len(topic.voices)} voices agree", numbers, len(more))
+            return Basis(f"Decision {letter(list(self.rulings).index(topic.ruling.id))} of the course")
+        return Basis(f"{len(topic.voices)} voices agree", *self.references.cited(topic.claims, MOST_CITED))
 
     def decisions(self) -> list[str]:
         """The rulings in the order of their letters."""
@@ -96,11 +93,6 @@ class _Grounds:
             name = vocabulary.parameters[ruling.parameter].label + (f" ({scope})" if scope else "")
             told.append(f"{name} {ruling_text(ruling, vocabulary)}")
         return told
-
-
-def _letter(number: int) -> str:
-    """A, B, … Z, AA, AB, … as lists of capitals count."""
-    return (_letter(number // 26 - 1) if number >= 26 else "") + chr(ord("A") + number % 26)
 
 
 def feedback_page(marks: Marks, store: Store, label: str = "") -> str:

@@ -55,14 +55,34 @@ def write_file(data: bytes, path: Path) -> None:
         if place.exists() and not place.is_file():
             place.write_bytes(data)
             return
-        with _draft(place, folder=False) as draft:
-            with open(draft, "wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-            mode = stat.S_IMODE(place.stat().st_mode) if place.exists() else 0o666 & ~_umask()
-            os.chmod(draft, mode)
-            os.replace(draft, place)
+    _replace({path: data})
+
+
+def write_files(contents: dict[Path, bytes]) -> None:
+    """Put data into several files, in folders that are made where they are missing: all of them are written in full
+    beside their places before the first is put in its place, in the order given. Raises `UnusableInput`."""
+    for path in contents:
+        with _told(path, "choose another --out"):
+            path.parent.mkdir(parents=True, exist_ok=True)
+    _replace(contents)
+
+
+def _replace(contents: dict[Path, bytes]) -> None:
+    with contextlib.ExitStack() as drafts:
+        ready: list[tuple[Path, Path]] = []
+        for path, data in contents.items():
+            with _told(path, "choose another --out"):
+                place = _real(path)
+                draft = drafts.enter_context(_draft(place, folder=False))
+                with open(draft, "wb") as stream:
+                    stream.write(data)
+                    stream.flush()
+                    os.fsync(stream.fileno())
+                os.chmod(draft, stat.S_IMODE(place.stat().st_mode) if place.exists() else 0o666 & ~_umask())
+                ready.append((draft, place))
+        for draft, place in ready:
+            with _told(place, "choose another --out"):
+                os.replace(draft, place)
 
 
 def write_new_folder(files: dict[str, bytes], folder: Path) -> None:

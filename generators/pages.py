@@ -12,7 +12,7 @@ from typing import Any
 from markupsafe import Markup
 
 from trayconcord.generators.agenda_page import agenda_page
-from trayconcord.generators.charts import Scale, letter, range_chart, scale_of, standing_bar
+from trayconcord.generators.charts import Scale, range_chart, scale_of, standing_bar
 from trayconcord.generators.decisions_page import decisions_page
 from trayconcord.generators.glossary import glossary
 from trayconcord.generators.overview import chapter_standings, coverage
@@ -31,6 +31,7 @@ from trayconcord.shapes.clashes import Clash, clashes
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.wording import (
     both_ways_text,
+    letter,
     merged_text,
     name_of,
     position_text,

@@ -16,6 +16,7 @@ from trayconcord.shapes.wording import (
     printed_text,
     ruling_text,
     scope_text,
+    some_of,
     stated_text,
 )
 
@@ -102,9 +103,7 @@ def reason_line(answer: Answer, store: Store) -> str:
 
 
 def _cited(claims: tuple[Claim, ...], store: Store) -> str:
-    cited = list(dict.fromkeys(citation(claim, store) for claim in claims))
-    more = len(cited) - MOST_NAMES
-    return "; ".join(cited[:MOST_NAMES]) + (f"; and {more} more" if more > 0 else "")
+    return some_of((citation(claim, store) for claim in claims), MOST_NAMES)
 
 
 # --- JSON ------------------------------------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from trayconcord.generators.charts import letter
 from trayconcord.generators.ground import PRACTICE, VERIFIED, fits, says, voices_of
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, concepts_in
 from trayconcord.kb.store import Store
@@ -13,7 +12,16 @@ from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, orders_of
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.scopes import covers
-from trayconcord.shapes.wording import citation, comparable_text, name_of, position_text, printed_text, scope_text
+from trayconcord.shapes.wording import (
+    citation,
+    comparable_text,
+    letter,
+    name_of,
+    position_text,
+    printed_text,
+    scope_text,
+    some_of,
+)
 
 JURISDICTION = "jurisdiction"
 """The axis of what law sets: no course decides that."""
@@ -67,8 +75,7 @@ class Answer:
     @property
     def case(self) -> str:
         """The cases in one line; of many the first few."""
-        more = len(self.cases) - MOST_JOINED
-        return "; ".join(self.cases[:MOST_JOINED]) + (f"; and {more} more" if more > 0 else "")
+        return some_of(self.cases, MOST_JOINED)
 
 
 @dataclass(frozen=True)
@@ -281,7 +288,7 @@ class Prompter:
             if 0 < len(silent) < len(published):
                 works = sorted({name_of(self.store.sources, c.reported_by or c.source) for c in silent})
                 asked = axes[axis].question.rstrip("?")
-                found.append(f"Look up {asked} it is meant: {_some(works)}.")
+                found.append(f"Look up {asked} it is meant: {some_of(works, MOST_CITED)}.")
         labels = [
             f"{self.vocabulary.concepts[one].label} / {self.vocabulary.concepts[other].label}"
             for one, other in (both_ways(orders_of(topic.claims), self.vocabulary) if _has_orders(topic) else ())
@@ -290,7 +297,7 @@ class Prompter:
             found.append(f"Put both ways round: {'; '.join(labels)}. Which order does a reason speak for?")
         recalled = sorted({name_of(self.store.sources, c.source) for c in topic.claims if c.obtained == "recalled"})
         if recalled:
-            found.append(f"Check in the work itself what is recorded from memory: {_some(recalled)}.")
+            found.append(f"Check in the work itself what is recorded from memory: {some_of(recalled, MOST_CITED)}.")
         return found or ["Weigh the evidence behind each position, or let the course decide."]
 
     # words
@@ -341,8 +348,3 @@ def _joined(one: Answer, other: Answer) -> Answer:
         cited.setdefault(words, (record, words))
     point = Point(first.text, tuple(cited.values()), MOST_CITED, first.caveat)
     return replace(one, cases=(*one.cases, *other.cases), points=(point,))
-
-
-def _some(works: list[str]) -> str:
-    more = len(works) - MOST_CITED
-    return "; ".join(works[:MOST_CITED]) + (f"; and {more} more" if more > 0 else "")

@@ -56,6 +56,12 @@ class ReferenceList:
         self._places.setdefault(claim.source, set()).add(claim.at)
         return self._numbers.setdefault(claim.source, len(self._numbers) + 1)
 
+    def cited(self, claims: tuple[Claim, ...], most: int) -> tuple[tuple[int, ...], int]:
+        """The numbers of the first claims' sources, and how many sources more there are."""
+        first = claims[:most]
+        more = {claim.source for claim in claims} - {claim.source for claim in first}
+        return tuple(dict.fromkeys(self.cite(claim) for claim in first)), len(more)
+
     def entries(self) -> list[Reference]:
         """Every source cited, in order."""
         sources = self._store.sources

@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass
 from itertools import groupby
 
-from trayconcord.generators.charts import letter, range_chart, scale_of
+from trayconcord.generators.charts import range_chart, scale_of
 from trayconcord.generators.figures.chapters import figures_of
 from trayconcord.generators.figures.drawing import Figure, KeyLine
 from trayconcord.generators.plans import Plan, PlannedTable
@@ -13,9 +13,10 @@ from trayconcord.generators.sheet_orders import MergedOrder, merged_order
 from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order, subjects_of
 from trayconcord.kb.store import Store
 from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
+from trayconcord.shapes.answers import says_the_same
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.scopes import covers, meet
-from trayconcord.shapes.wording import position_text, printed_text, scope_text
+from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.wording import letter, position_text, printed_text, scope_text
 
 
 @dataclass(frozen=True)
@@ -199,7 +200,7 @@ class _Writer:
         for scope in ordered:
             topic = self.comparison.at(parameter.id, scope)
             if (topic.claims or topic.ruling) and not any(
-                _says_the_same(topic, other, self.vocabulary) for other in topics
+                says_the_same(topic, other, self.vocabulary) for other in topics
             ):
                 topics.append(topic)
         if not topics:
@@ -291,15 +292,6 @@ def _stands_with(figure: Figure) -> str:
     """What figures have in common that may stand beside one another."""
     left, _, right, _ = figure.drawing.box
     return figure.series or (figure.name if right - left > BROAD else "")
-
-
-def _says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:
-    """Whether the answer to a case is that of a more general line, so that it need not be said again."""
-    return (
-        covers(general.when, topic.when, vocabulary)
-        and (topic.standing, topic.ruling) == (general.standing, general.ruling)
-        and [p.value for p in topic.positions] == [p.value for p in general.positions]
-    )
 
 
 def _reading_order(scope: Scope, vocabulary: Vocabulary) -> list[tuple[int, int]]:

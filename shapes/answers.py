@@ -12,7 +12,7 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.kb.vocabulary import Concept, Parameter, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.scopes import covers, meet
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +189,29 @@ def basis_of(topic: Topic) -> str:
     if topic.rulings:
         return "tied rulings" if topic.tied else "ruling"
     return {"agreed": "agreement", "single": "one voice", "contested": "contested", "silent": "open"}[topic.standing]
+
+
+def says_the_same(topic: Topic, general: Topic, vocabulary: Vocabulary) -> bool:
+    """Whether the answer to a case is that of a more general one, so that it need not be said again."""
+    return (
+        covers(general.when, topic.when, vocabulary)
+        and (topic.standing, topic.ruling) == (general.standing, general.ruling)
+        and [p.value for p in topic.positions] == [p.value for p in general.positions]
+    )
+
+
+def without_repeats(answers: list[Answer], case: Scope, vocabulary: Vocabulary) -> list[Answer]:
+    """The answers to a parameter in a case, less those to a site that say what is said of the whole: the same ruling,
+    or the same positions."""
+    whole = [answer.topic for answer in answers if answer.topic.when == case]
+
+    def told(topic: Topic) -> bool:
+        return any(
+            (topic.ruling is not None and topic.ruling == other.ruling) or says_the_same(topic, other, vocabulary)
+            for other in whole
+        )
+
+    return [answer for answer in answers if answer.topic.when == case or not told(answer.topic)]
 
 
 def governing_value(topic: Topic, vocabulary: Vocabulary) -> Comparable | None:

@@ -143,6 +143,18 @@ def printed_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
     return unit_signs(stated_text(record, vocabulary))
 
 
+def letter(number: int) -> str:
+    """The letter of a position, counted from 0: A, B, … Z, AA, AB, … as lists of capitals count."""
+    return (letter(number // 26 - 1) if number >= 26 else "") + chr(ord("A") + number % 26)
+
+
+def some_of(texts: Iterable[str], most: int) -> str:
+    """Some texts in a row, each once; of more than ``most`` the first ones, and how many there are besides."""
+    each = list(dict.fromkeys(texts))
+    more = len(each) - most
+    return "; ".join(each[:most]) + (f"; and {more} more" if more > 0 else "")
+
+
 def stated_text(record: Claim | Ruling, vocabulary: Vocabulary) -> str:
     """What a claim or ruling states, as it was printed where that is kept."""
     if record.printed:

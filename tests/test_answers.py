@@ -11,7 +11,7 @@ from plain_reading import PlainReading
 from trayconcord.kb.model import Scope, in_order
 from trayconcord.kb.store import Store, load
 from trayconcord.kb.values import Choice, Membership
-from trayconcord.shapes.answers import Answer, Casebook, contradictions, governing_value, in_case, why
+from trayconcord.shapes.answers import Answer, Casebook, contradictions, governing_value, in_case, why, without_repeats
 from trayconcord.shapes.compare import Comparison
 
 STORE = load()
@@ -188,3 +188,23 @@ def test_a_set_reads_without_what_does_not_occur_in_the_case() -> None:
     only = Membership(frozenset({"torus-palatinus"}))
     assert in_case(only, (("arch", "mandibular"),), vocabulary) == only, "a statement is never emptied"
     assert in_case(Choice("torus-palatinus"), (("arch", "mandibular"),), vocabulary) == Choice("torus-palatinus")
+
+
+def test_a_site_is_told_unless_it_says_what_is_said_of_the_whole(tmp_path: Path) -> None:
+    def work(name: str, *claims: str) -> str:
+        listed = "\n".join(
+            f"  - {{parameter: border-clearance, {claim}, at: p. 1, obtained: read}}" for claim in claims
+        )
+        return f"source: {{id: {name}, title: {name}, kind: textbook, year: 2020}}\nclaims:\n{listed}\n"
+
+    one = work("one-work", "value: 1 mm")
+    other = work("other-work", "value: 5 mm", "when: {region: labial-sulcus}, value: 3 mm")
+    store = store_of(tmp_path, one, other)
+    found = Casebook(store, Comparison(store)).answer(VOCABULARY.parameters["border-clearance"], ())
+    assert len(found) == 2 and without_repeats(found, (), VOCABULARY) == found, "two contests, of different values"
+    (tmp_path / "same").mkdir()
+    same = store_of(
+        tmp_path / "same", one, work("other-work", "value: 1 mm", "when: {region: labial-sulcus}, value: 1 mm")
+    )
+    found = Casebook(same, Comparison(same)).answer(VOCABULARY.parameters["border-clearance"], ())
+    assert len(found) == 2 and without_repeats(found, (), VOCABULARY) == found[:1]

@@ -8,14 +8,14 @@ import pytest
 from html_tree import Element, parse
 from invented import NOTES, store_of
 
-from trayconcord.generators.charts import letter, range_chart, scale_of
+from trayconcord.generators.charts import range_chart, scale_of
 from trayconcord.generators.pages import anchor, site_pages
 from trayconcord.kb.model import comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.plausible import is_plausible
-from trayconcord.shapes.wording import printed_text
+from trayconcord.shapes.wording import letter, printed_text
 
 SPACER = """source: {{id: invented-{number}, title: Invented {number}, kind: lecture-notes}}
 claims:

@@ -59,6 +59,13 @@ def test_rendering_again_changes_nothing(desk: Path) -> None:
     assert files(desk) == before
 
 
+def test_a_run_that_ended_before_the_record_was_written_is_made_good(desk: Path) -> None:
+    before = files(desk)
+    (desk / "manual.md.passages.json").unlink()
+    assert main(["render", "manual.md.j2", "--kb", "kb"]) == 0
+    assert files(desk) == before
+
+
 def test_a_check_of_what_was_rendered_passes_and_names_the_file(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["render", "--check", "manual.md", "--kb", "kb"]) == 0
     assert capsys.readouterr().out == "39 passages of manual.md hold\n"

@@ -1,6 +1,5 @@
 """Where the stops lie, and how large they are."""
 
-from trayconcord.generators.charts import letter
 from trayconcord.generators.figures.arch import areas
 from trayconcord.generators.figures.base import SCHEMATIC, arch_of, canvas, draw_arch, key_line, outline, remarks
 from trayconcord.generators.figures.drawing import Drawing, Figure, KeyLine
@@ -9,7 +8,7 @@ from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, comparable
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.wording import comparable_text
+from trayconcord.shapes.wording import comparable_text, letter
 
 
 def answers(topic: Topic, comparison: Comparison) -> list[Comparable]:

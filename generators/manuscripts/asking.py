@@ -18,7 +18,7 @@ from trayconcord.shapes.answers import Casebook, contradictions, in_case
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.positions import ValueTable
-from trayconcord.shapes.wording import citation, comparable_text, position_text, printed_text, scope_text
+from trayconcord.shapes.wording import citation, comparable_text, position_text, printed_text, scope_text, some_of
 
 MOST_NAMES = 4
 """Sources that a refusal names for one position."""
@@ -193,10 +193,9 @@ class Asker:
     def _positions(self, topic: Topic) -> str:
         lines = []
         for position in topic.positions:
-            names = list(dict.fromkeys(citation(claim, self.store) for claim in position.claims))
-            more = f"; and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+            names = some_of((citation(claim, self.store) for claim in position.claims), MOST_NAMES)
             value = position_text(position, topic.parameter, self.vocabulary, topic.when)
-            lines.append(f"\n    {value}: {'; '.join(names[:MOST_NAMES])}{more}")
+            lines.append(f"\n    {value}: {names}")
         return "".join(lines)
 
     def _missing(self, topic: Topic) -> str:

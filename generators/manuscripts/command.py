@@ -1,8 +1,6 @@
 """The command around manuscripts: writing what was rendered, and telling what no longer holds."""
 
 import inspect
-import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from textwrap import indent
@@ -11,6 +9,7 @@ from trayconcord.generators.manuscripts.checking import Stale, Verdict, stale
 from trayconcord.generators.manuscripts.functions import NAMES, Functions
 from trayconcord.generators.manuscripts.passages import read_record, record_json, record_path
 from trayconcord.generators.manuscripts.rendering import Rendered, render
+from trayconcord.generators.output import write_files
 from trayconcord.generators.value_json import dump
 from trayconcord.kb.errors import UnusableInput, unusable
 from trayconcord.kb.files import read_regular
@@ -31,50 +30,37 @@ def render_file(manuscript: Path, out: Path | None, store: Store, case: Scope) -
     if target.name == manuscript.name and target.resolve() == manuscript.resolve():
         raise unusable(manuscript, "would be written over", "let its name end in .j2, or name --out")
     done = render(manuscript, store, Comparison(store), case, out=target.name)
-    _may_write(target)
+    _may_write(target, done)
     write(target, done)
     return target, done
 
 
-def _may_write(target: Path) -> None:
-    """Refuse to write over a text that somebody has worked on. Raises `UnusableInput`."""
+def _may_write(target: Path, done: Rendered) -> None:
+    """Refuse to write over a text that somebody has worked on, other than to what it says already, as it does where an
+    earlier run ended before it wrote the record. Raises `UnusableInput`."""
     if target.is_dir():
         raise unusable(target, "is a folder", "name a file with --out")
     if not target.exists():
         return
     try:
-        rendered = read_record(record_path(target)).text
         found = read_regular(target).decode("utf-8", "replace").replace("\r\n", "\n")
-    except UnusableInput:
-        raise unusable(target, "is no rendered manuscript", "remove it, or name another --out") from None
     except OSError as error:
         raise unusable(target, f"cannot be read: {error.strerror}", "name another --out") from None
+    if found == done.text:
+        return
+    try:
+        rendered = read_record(record_path(target)).text
+    except UnusableInput:
+        raise unusable(target, "is no rendered manuscript", "remove it, or name another --out") from None
     if found != rendered:
         fix = "move what you changed into the manuscript and remove the file, or name another --out"
         raise unusable(target, "was changed by hand since it was rendered", fix)
 
 
 def write(target: Path, done: Rendered) -> None:
-    """Write a rendered manuscript: every file first beside its place, then all are put in place."""
+    """Write a rendered manuscript: its figures, its text, and last the record, which says that all is there."""
     contents = {target.parent / path: data for path, data in done.figures.items()}
-    contents |= {record_path(target): record_json(done.record).encode(), target: done.text.encode()}
-    drafts: dict[Path, Path] = {}
-    try:
-        try:
-            for path, data in contents.items():
-                path.parent.mkdir(parents=True, exist_ok=True)
-                handle, draft = tempfile.mkstemp(prefix=".draft-", dir=path.parent)
-                drafts[path] = Path(draft)
-                with os.fdopen(handle, "wb") as stream:
-                    stream.write(data)
-                os.chmod(draft, 0o644)
-            for path, file in drafts.items():
-                os.replace(file, path)
-        finally:
-            for file in drafts.values():
-                file.unlink(missing_ok=True)
-    except OSError as error:
-        raise unusable(target, f"cannot be written: {error.strerror or error}", "name another --out") from None
+    write_files(contents | {target: done.text.encode(), record_path(target): record_json(done.record).encode()})
 
 
 def check_file(rendered: Path, store: Store, comparison: Comparison) -> Verdict:

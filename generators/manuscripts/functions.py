@@ -19,7 +19,7 @@ from trayconcord.generators.work_order import work_order
 from trayconcord.kb.model import Claim, Ruling, Scope, in_order
 from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Parameter, Term
-from trayconcord.shapes.answers import governing_value
+from trayconcord.shapes.answers import governing_value, without_repeats
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.scopes import meet
 from trayconcord.shapes.wording import comparable_text, scope_text
@@ -254,11 +254,9 @@ class Functions(Apparatus):
 
     def _numbers(self, parameter: Parameter, when: Scope) -> list[Topic]:
         """What is said of a parameter in a case; a site is left out where the value of the whole tray holds."""
-        found = [answer.topic for answer in self.casebook.answer(parameter, when) if answer.basis != "open"]
-        whole = [topic for topic in found if topic.when == when]
-        known = [governing_value(topic, self.vocabulary) for topic in whole]
-        kept = [t for t in found if t.when == when or governing_value(t, self.vocabulary) not in known]
-        return [self.topic(parameter, topic.when) for topic in kept]
+        found = [answer for answer in self.casebook.answer(parameter, when) if answer.basis != "open"]
+        kept = without_repeats(found, when, self.vocabulary)
+        return [self.topic(parameter, answer.topic.when) for answer in kept]
 
     def figure(self, name: str, case: Any = None, **conditions: str) -> Said:
         """A figure drawn to scale from the rules, with its key: in HTML in the text, else a file beside it. Where the
