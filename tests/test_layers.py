@@ -16,7 +16,6 @@ BELOW = {"kb": set(), "shapes": {"kb"}, "generators": {"shapes", "kb"}}
 
 LONGEST = 400
 LONGER: dict[str, str] = {
-    "tests/support/hostile.py": "one reader and its good examples per kind of file",
     "tests/test_forms.py": "one test per mistake that a form can hold",
 }
 """The files that may be longer, each with the reason."""

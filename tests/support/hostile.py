@@ -8,17 +8,15 @@ and the runs of whole commands take it from there.
 import json
 import logging
 import signal
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache, cached_property
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
-from rdflib import Graph, URIRef
-from rdflib.namespace import SKOS
+from hostile_world import CASE, PLAN, POLICY, RULINGS, SHAPES, WORLD, form_of, triples_of, turtle_of
 
 from trayconcord.generators.changes import changes, document_of
 from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
@@ -38,19 +36,16 @@ from trayconcord.generators.plan import plan
 from trayconcord.generators.plan_output import json_plan, text_plan
 from trayconcord.generators.plans import read_plan
 from trayconcord.generators.withdrawn import read_previous, revisions, withdrawals
-from trayconcord.kb import namespaces as ns
 from trayconcord.kb.case_file import case_of_words, read_case
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.form_text import form_text
 from trayconcord.kb.forms import Form, read_form
-from trayconcord.kb.marking import MarkingPolicy, policy_triples, read_policy
+from trayconcord.kb.marking import policy_triples, read_policy
 from trayconcord.kb.marking_form import policy_form
 from trayconcord.kb.measured_file import read_measured
-from trayconcord.kb.records import case_triples, claim_triples, ruling_triples, source_triples
-from trayconcord.kb.store import Store, load, of_triples, shipped
+from trayconcord.kb.store import load, shipped
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import new_graph, read_turtle, write_turtle
-from trayconcord.kb.vocabulary import Vocabulary
 from trayconcord.shapes.check import Report, check
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.facts import Facts
@@ -79,171 +74,19 @@ class Reader:
     """The arguments of a command line that reads the file."""
 
 
-# --- what the readers need -------------------------------------------------------------------------------------------
-
-
-class _World:
-    """A small store to read against, made once: the shipped vocabulary, and a few parameters with a few claims."""
-
-    @cached_property
-    def vocabulary(self) -> Vocabulary:
-        return load(only=True).vocabulary
-
-    @cached_property
-    def few(self) -> Graph:
-        """A vocabulary of one parameter of each kind, so that a store of it is read in milliseconds."""
-        parameters = ["spacer-thickness", "stop-count", "spacer-design", "soak-cast", "relief-areas", "procedure"]
-        terms = self.vocabulary
-        schemes = {terms.parameters[name].scheme for name in parameters} | {terms.axes["arch"].scheme}
-        schemes |= {terms.axes["impression-material"].scheme}
-        names = [f"parameter/{name}" for name in parameters] + [f"scheme/{scheme}" for scheme in schemes if scheme]
-        names += [f"concept/{concept.id}" for concept in terms.concepts.values() if schemes & set(concept.schemes)]
-        for family, known in (("axis", terms.axes), ("kind", terms.kinds), ("obtained", terms.obtained)):
-            names += [f"{family}/{name}" for name in known]
-        wanted = {URIRef(ns.BASE + name) for name in names} | {ns.UNIT.MilliM, ns.UNIT.UNITLESS, ns.UNIT.CentiM}
-        graph = new_graph()
-        for subject, predicate, value in load(only=True).graph:
-            if subject in wanted and predicate not in (SKOS.definition, SKOS.scopeNote):
-                graph.add((subject, predicate, value))
-        return graph
-
-    def store(self, *documents: bytes) -> Store:
-        """The store that some Turtle documents make with the few parameters. Raises `UnusableInput`."""
-        graph = new_graph()
-        for number, data in enumerate(documents):
-            read_turtle(data, f"document-{number}.ttl", graph)
-        for triple in self.few:
-            graph.add(triple)
-        return of_triples(Triples(graph), {})
-
-    @cached_property
-    def comparison(self) -> Comparison:
-        return Comparison(self.small)
-
-    @cached_property
-    def small(self) -> Store:
-        """A few claims, agreed and contested, in the shipped vocabulary."""
-        return load([self.layer], only=True)
-
-    @cached_property
-    def layer(self) -> Path:
-        layer = self.folder / "layer"
-        (layer / "sources").mkdir(parents=True)
-        for name in ("one", "two", "three"):
-            (layer / "sources" / f"{name}.ttl").write_bytes(_turtle(_form(name)))
-        return layer
-
-    @cached_property
-    def policy(self) -> MarkingPolicy | None:
-        path = self.folder / "policy.yaml"
-        path.write_bytes(POLICY)
-        return read_form(path, self.vocabulary).marking
-
-    @cached_property
-    def folder(self) -> Path:
-        """A folder of this process for the files that are read."""
-        return Path(tempfile.mkdtemp(prefix="hostile-"))
-
-    def form(self, text: str) -> Form:
-        path = self.folder / "seed.yaml"
-        path.write_text(text, encoding="utf-8")
-        return read_form(path, self.vocabulary)
-
-    @cached_property
-    def export(self) -> dict[str, object]:
-        return rules_document(self.small, self.comparison)
-
-
-WORLD = _World()
-
-
-def _form(name: str) -> str:
-    thickness = {"one": "1-2 mm", "two": "0.5 mm", "three": "about 1/8 in"}[name]
-    return f"""\
-source: {{id: work-{name}, title: Work {name}, authors: ["Nobody, Ann"], year: 2020, kind: textbook}}
-claims:
-- {{parameter: spacer-thickness, value: {thickness}, at: p. 1, obtained: read}}
-- parameter: spacer-thickness
-  when: {{impression-material: polyether, arch: maxillary}}
-  value: at least 2 mm
-  obtained: reported
-  reported-by: work-two
-- {{parameter: stop-count, value: {"4" if name == "two" else "3"}, at: p. 2, obtained: read}}
-- {{parameter: spacer-design, value: full-spacer, at: p. 3, obtained: recalled}}
-- {{parameter: soak-cast, value: yes, obtained: practice, note: "said – as «they» say"}}
-- {{parameter: relief-areas, value: {{includes: [rugae], excludes: [hard-palate]}}, obtained: read}}
-- {{parameter: procedure, value: [draw-outline, adapt-spacer, cut-stops], obtained: read}}
-"""
-
-
-RULINGS = """\
-rulings:
-- {parameter: spacer-thickness, value: 2 mm, because: one sheet, decided-on: 2026-05-12, decided-by: board,
-   review-by: 2027-05-12}
-cases:
-- {id: any-case, label: Any, when: {impression-material: polyether}, asks: [spacer-thickness, stop-count]}
-"""
-CASE = """\
-label: Upper tray
-case: {arch: maxillary, dentition: edentulous, impression-material: polyether}
-area: 24 cm2
-"""
-PLAN = """\
-title: Week one
-arch: maxillary
-depth: brief
-figures: yes
-chapters:
-- {title: Spacer, of: [spacer-and-relief]}
-- stops-and-holes
-tables:
-- {by: impression-material, of: [spacer-thickness, stop-count]}
-"""
-SHAPES = """\
-@prefix bibo: <http://purl.org/ontology/bibo/> .
-@prefix ours: <https://example.org/our-rules#> .
-@prefix rule: <https://w3id.org/trayconcord/rule/> .
-@prefix sh: <http://www.w3.org/ns/shacl#> .
-@prefix tc: <https://w3id.org/trayconcord/def/> .
-ours:page a sh:NodeShape ; sh:targetClass tc:Claim ; sh:message "no page" ;
-  sh:property [ sh:path bibo:locator ; sh:minCount 1 ; sh:pattern "^p" ;
-    sh:or ( [ sh:maxLength 9 ] [ sh:in ("p. 1") ] ) ] .
-rule:single-voice sh:severity sh:Warning .
-ours:query a sh:NodeShape ; sh:targetClass tc:Source ;
-  sh:sparql [ sh:message "m" ; sh:select "SELECT $this WHERE { $this ?p ?o FILTER(?o = 1) }" ] .
-"""
-
-
-def _triples(form: Form) -> Graph:
-    graph = new_graph()
-    if form.source:
-        source_triples(graph, form.source)
-    for claim in form.claims:
-        claim_triples(graph, claim)
-    for ruling in form.rulings:
-        ruling_triples(graph, ruling)
-    for case in form.cases:
-        case_triples(graph, case)
-    return graph
-
-
-def _turtle(text: str) -> bytes:
-    return write_turtle(_triples(WORLD.form(text)))
-
-
 # --- what commands do with each kind of file -------------------------------------------------------------------------
 
 
 def _read_form(path: Path) -> object:
     """As `add` does: read, write as Turtle, read that, and print the form back."""
     form = read_form(path, WORLD.vocabulary)
-    graph = _triples(form)
+    graph = triples_of(form)
     again = new_graph()
     read_turtle(write_turtle(graph), "written.ttl", again)
     assert set(again) == set(graph)
     if form.source:
         path.write_text(form_text(form.source, form.claims), encoding="utf-8")
-        assert set(_triples(read_form(path, WORLD.vocabulary))) == set(_triples(Form(form.source, form.claims)))
+        assert set(triples_of(read_form(path, WORLD.vocabulary))) == set(triples_of(Form(form.source, form.claims)))
     return form
 
 
@@ -281,7 +124,7 @@ def _check_source(path: Path) -> Report:
 
 
 def _read_shapes(path: Path) -> Report:
-    return check(WORLD.store(_turtle(_form("one"))), rule_book([path]))
+    return check(WORLD.store(turtle_of(form_of("one"))), rule_book([path]))
 
 
 def _read_case(path: Path) -> object:
@@ -351,14 +194,14 @@ def _forms() -> list[bytes]:
     demo = lay_out(WORLD.folder / "demo")
     store = load()
     sources = [store.sources[name] for name in sorted(store.sources)[::12]]
-    texts = [_form("one"), RULINGS, *(form_text(source, store.claims_of(source.id)) for source in sources)]
+    texts = [form_of("one"), RULINGS, *(form_text(source, store.claims_of(source.id)) for source in sources)]
     found = [text.encode() for text in texts] + [path.read_bytes() for path in demo]
     return [data for data in found if len(data) < 6000]
 
 
 @cache
 def _turtles() -> list[bytes]:
-    small = [_turtle(_form(name)) for name in ("one", "two")] + [_turtle(RULINGS)]
+    small = [turtle_of(form_of(name)) for name in ("one", "two")] + [turtle_of(RULINGS)]
     return small + [p.read_bytes() for p in sorted(shipped().glob("sources/*.ttl")) if p.stat().st_size < 1500]
 
 
@@ -394,18 +237,6 @@ trays:
     frenum-relief: {value: yes, unsure: yes}
     stop-sites: [canine-region, first-molar-region]
 - {id: T-02, measured: {handle-inclination: 12 deg, wait-before-use: 24 h}}
-"""
-POLICY = b"""\
-marking:
-  pass: 70 %
-  borderline: 1/2
-  not-measured: zero
-  decided-on: 2026-05-12
-  decided-by: A group
-  items:
-  - {parameter: border-clearance, sites: [labial-sulcus], weight: 4, tolerance: 0.5 mm}
-  - {parameter: spacer-thickness, when: {impression-material: polyether}, tolerance: 10 %, uncertainty: 0.2 mm}
-  - {parameter: stop-count}
 """
 MANUSCRIPT = b"""\
 # Trays
