@@ -4,11 +4,11 @@ import os
 from pathlib import Path
 
 from trayconcord.generators.export_files import export_files
-from trayconcord.generators.output import MARKER, recover
-from trayconcord.generators.output import write_folder as write_folder
+from trayconcord.generators.output import MARKER, recover, write_folder
 from trayconcord.generators.pages import site_pages
 from trayconcord.generators.paper import item_pages
 from trayconcord.generators.withdrawn import NOTHING, read_previous
+from trayconcord.kb.turtle import bulk
 from trayconcord.shapes.check import Report
 
 BANK = "items/items.json"
@@ -26,7 +26,8 @@ def build(report: Report, out: Path, seed: int = 1, previous: Path | None = None
     known = previous or out / BANK
     ours = os.path.exists(out / MARKER) and os.path.exists(known)  # a name too long to be one is told later
     before = read_previous(known) if previous or ours else NOTHING
-    pages = site_pages(report) | item_pages(report, seed, before)
-    exported = export_files(report.store, report.comparison)
+    with bulk():  # a tenth of the time went into looking for garbage that is not there
+        pages = site_pages(report) | item_pages(report, seed, before)
+        exported = export_files(report.store, report.comparison)
     pages |= {f"export/{name}": data for name, data in exported.items()}
     return write_folder(pages, out)
