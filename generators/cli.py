@@ -86,6 +86,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--format", choices=("text", "json", "sarif"), default="text")
     _dated(check)
     check.add_argument("--all", action="store_true", help="in text, list every finding instead of folding similar ones")
+    check.add_argument("--cache", type=Path, metavar="FOLDER", help="keep what was found there, and check what changed")
     compare = command(
         "compare",
         commands.compare,

@@ -96,21 +96,11 @@ def _nearest(word: str, ids: list[str]) -> str | None:
 
 def check(options: Namespace) -> int:
     """Check the store."""
-    from trayconcord.generators.check_output import json_report, sarif_report, text_report
-    from trayconcord.shapes.check import check
-    from trayconcord.shapes.rules import rule_book
+    from trayconcord.generators.check_command import checked_as
 
-    rules = rule_book(options.shapes)
-    store = _loaded(options)
-    with progress("checking"):
-        report = check(store, rules, options.on)
-    if options.format == "json":
-        print(json_report(report), end="")
-    elif options.format == "sarif":
-        print(sarif_report(report, rules), end="")
-    else:
-        print(text_report(report, everything=options.all))
-    return report.exit_status
+    text, status = checked_as(options, lambda: _loaded(options))
+    print(text, end="")
+    return status
 
 
 def compare(options: Namespace) -> int:

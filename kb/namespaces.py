@@ -7,8 +7,18 @@ Own terms live under https://w3id.org/trayconcord/ (not yet registered). Every o
 from rdflib import Namespace, URIRef
 from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, VOID, XSD
 
+
+class _Namespace(Namespace):
+    """A namespace that makes each of its terms once; rdflib's makes it anew, and looks at it, each time it is named."""
+
+    def __getattr__(self, name: str) -> URIRef:
+        term = super().__getattr__(name)
+        self.__dict__[name] = term
+        return term
+
+
 BASE = "https://w3id.org/trayconcord/"
-TC = Namespace(BASE + "def/")
+TC = _Namespace(BASE + "def/")
 """Own classes and properties."""
 
 AXIS = BASE + "axis/"
@@ -33,13 +43,13 @@ OWN_UNIT = BASE + "unit/"
 POLICY = "policy"
 """The id of a course's marking policy; the items of the policy lie beside it."""
 
-BIBO = Namespace("http://purl.org/ontology/bibo/")
-DCAT = Namespace("http://www.w3.org/ns/dcat#")
+BIBO = _Namespace("http://purl.org/ontology/bibo/")
+DCAT = _Namespace("http://www.w3.org/ns/dcat#")
 """DCAT 3; the namespace that rdflib brings is that of an earlier version."""
-SPDX = Namespace("http://spdx.org/rdf/terms#")
-QUDT = Namespace("http://qudt.org/schema/qudt/")
-UNIT = Namespace("http://qudt.org/vocab/unit/")
-QUANTITY = Namespace("http://qudt.org/vocab/quantitykind/")
+SPDX = _Namespace("http://spdx.org/rdf/terms#")
+QUDT = _Namespace("http://qudt.org/schema/qudt/")
+UNIT = _Namespace("http://qudt.org/vocab/unit/")
+QUANTITY = _Namespace("http://qudt.org/vocab/quantitykind/")
 
 PREFIXES: dict[str, str] = {
     "axis": AXIS,
@@ -79,4 +89,9 @@ def local(iri: str, family: str) -> str:
 
 def iri(family: str, identifier: str) -> URIRef:
     """The IRI of the resource with this id in a family (``CONCEPT``, ``SOURCE``, …)."""
-    return URIRef(family + identifier)
+    return unlooked(family + identifier)
+
+
+def unlooked(text: str) -> URIRef:
+    """An IRI without rdflib's look at its signs, which takes most of the time and ends in no more than a log entry."""
+    return str.__new__(URIRef, text)

@@ -9,6 +9,7 @@ other than plain strings are put to rdflib too, once each.
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from io import BytesIO
 
 from rdflib import Literal, URIRef
@@ -32,6 +33,10 @@ REMEMBERED = 100_000
 LiteralReader = Callable[[str, dict[str, str]], Node]
 """Reads a literal, given the prefixes; raises ValueError where it cannot."""
 
+Memory = dict[frozenset[tuple[str, str]], "_Known"]
+"""What the lines and terms of documents say, by the prefixes under which they say it; documents that are read one after
+the other share it, since they say the same again and again."""
+
 _Said = tuple[tuple[Pair, ...], str]
 """What a line says of its subject, and the sign that it ends in."""
 
@@ -40,10 +45,18 @@ class _NotPlain(Exception):
     """The document goes beyond what is read here."""
 
 
-def read_plain(data: bytes, literal: LiteralReader) -> tuple[Triples, dict[URIRef, int]] | None:
+@dataclass(slots=True)
+class _Known:
+    terms: dict[str, Node] = field(default_factory=dict)
+    lines: dict[bytes, _Said] = field(default_factory=dict)
+
+
+def read_plain(
+    data: bytes, literal: LiteralReader, memory: Memory | None = None
+) -> tuple[Triples, dict[URIRef, int]] | None:
     """The triples of a document, and the line on which each subject first stands; None if it is not plain."""
     try:
-        return _Reader(literal).read(data)
+        return _Reader(literal, {} if memory is None else memory).read(data)
     except (_NotPlain, ValueError):  # bytes that are no text are a ValueError as well
         return None
 
@@ -51,16 +64,15 @@ def read_plain(data: bytes, literal: LiteralReader) -> tuple[Triples, dict[URIRe
 class _Reader:
     """One document."""
 
-    def __init__(self, literal: LiteralReader) -> None:
-        self.literal = literal
+    def __init__(self, literal: LiteralReader, memory: Memory) -> None:
+        self.literal, self.memory = literal, memory
         self.prefixes: dict[str, str] = {}
-        self.terms: dict[str, Node] = {}
-        self.remembered: dict[bytes, _Said] = {}
+        self.known = _Known()
 
     def read(self, data: bytes) -> tuple[Triples, dict[URIRef, int]]:
         triples = Triples()
         lines: dict[URIRef, int] = {}
-        pairs, remembered = triples.pairs, self.remembered
+        pairs, remembered = triples.pairs, self.known.lines
         said: list[Pair] = []
         sign = "."
         for number, line in enumerate(BytesIO(data), start=1):
@@ -71,6 +83,9 @@ class _Reader:
                 if found is None:
                     self._between(line, bool(pairs))
                     continue
+                if not pairs:  # the prefixes are settled
+                    self.known = self.memory.setdefault(frozenset(self.prefixes.items()), self.known)
+                    remembered = self.known.lines
                 subject = self._subject(found)
                 if subject in pairs:
                     said = pairs[subject]
@@ -146,7 +161,7 @@ class _Reader:
 
     def _object(self, found: re.Match[str]) -> Node:
         token = found[0].strip()
-        term = self.terms.get(token)
+        term = self.known.terms.get(token)
         if term is not None:
             return term
         if found[4]:
@@ -159,5 +174,5 @@ class _Reader:
             term = self.literal(token, self.prefixes)
         else:
             term = URIRef(found[1] or self._expanded(found[2], found[3]))
-        self.terms[token] = term
+        self.known.terms[token] = term
         return term

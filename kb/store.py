@@ -7,7 +7,7 @@ name in an earlier one.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from trayconcord.kb.files import read_regular
 from trayconcord.kb.marking import MarkingPolicy, read_policy
 from trayconcord.kb.model import Case, Claim, Ruling, Source
 from trayconcord.kb.namespaces import TC
+from trayconcord.kb.plain_turtle import Memory
 from trayconcord.kb.records import read_cases, read_claims, read_rulings, read_sources
 from trayconcord.kb.retired import Retired, read_retired
 from trayconcord.kb.transaction import pending
@@ -34,6 +35,11 @@ TRIES = 5
 
 SMALL = 100_000
 """Bytes up to which a parsed document is remembered while the process lives."""
+
+MOST = 1024
+"""Documents that are remembered at a time."""
+
+_documents: dict[tuple[bytes, str], tuple[Triples, Lines]] = {}
 
 _RECORDS = frozenset((TC.Claim, TC.Source, RDF.Seq))
 
@@ -133,11 +139,12 @@ def read_layers(
     """The triples of the documents that `load` reads, and where each subject stands. Raises `UnusableInput`."""
     triples = Triples()
     places = Places()
+    memory: Memory = {}
     contents, complaints = _snapshot(layers or [], only, overlay or {})
     for name in list(contents):
         data = contents.pop(name)
         try:
-            read, lines = (triples_of if len(data) > SMALL else _remembered)(data, name)
+            read, lines = read_document(data, name, memory)
         except UnusableInput as error:
             complaints += error.complaints
         else:
@@ -156,10 +163,16 @@ def documents(layers: list[Path], only: bool = False) -> dict[str, bytes]:
     return contents
 
 
-@lru_cache(maxsize=1024)
-def _remembered(data: bytes, name: str) -> tuple[Triples, Lines]:
-    """What `triples_of` gives, kept: entering a form loads the same store several times."""
-    return triples_of(data, name)
+def read_document(data: bytes, name: str, memory: Memory) -> tuple[Triples, Lines]:
+    """What `triples_of` gives; of small documents it is kept: entering a form loads the same store several times."""
+    if len(data) > SMALL:
+        return triples_of(data, name, memory)
+    known = _documents.get((data, name))
+    if known is None:
+        if len(_documents) == MOST:
+            _documents.clear()
+        known = _documents[data, name] = triples_of(data, name, memory)
+    return known
 
 
 def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tuple[dict[str, bytes], list[Complaint]]:

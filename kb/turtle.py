@@ -16,7 +16,7 @@ from rdflib.term import Node
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
-from trayconcord.kb.plain_turtle import read_plain
+from trayconcord.kb.plain_turtle import Memory, read_plain
 from trayconcord.kb.signs import UNUSABLE
 from trayconcord.kb.triples import Triples
 
@@ -104,13 +104,21 @@ def new_graph() -> Graph:
     return Graph(store="SimpleMemory", bind_namespaces="none")
 
 
-def triples_of(data: bytes, name: str) -> tuple[Triples, Lines]:
-    """The triples of a Turtle document with their lines, by the quickest way. Raises as `read_turtle` does."""
-    plain = read_plain(data, _literal)
+def triples_of(data: bytes, name: str, memory: Memory | None = None) -> tuple[Triples, Lines]:
+    """The triples of a Turtle document with their lines, by the quickest way. Raises as `read_turtle` does.
+
+    ``memory`` is what documents that are read one after the other share.
+    """
+    plain = plain_triples_of(data, memory)
     if plain is not None:
         return plain
     triples = Triples()
     return triples, read_turtle(data, name, triples)
+
+
+def plain_triples_of(data: bytes, memory: Memory | None = None) -> tuple[Triples, Lines] | None:
+    """The triples of a plainly laid out document with their lines; None if it is not plain."""
+    return read_plain(data, _literal, memory)
 
 
 def _literal(token: str, prefixes: dict[str, str]) -> Node:

@@ -34,13 +34,16 @@ class Report:
     @property
     def exit_status(self) -> int:
         """0 without violations, 1 with, 2 where a rule could not be run."""
-        if self.errors:
-            return 2
-        return 1 if any(finding.severity == "violation" for finding in self.findings) else 0
+        return exit_status(bool(self.errors), self.count("violation"))
 
     def count(self, severity: str) -> int:
         """How many findings have this severity."""
         return sum(finding.severity == severity for finding in self.findings)
+
+
+def exit_status(errors: bool, violations: int) -> int:
+    """0 without violations, 1 with, 2 where a rule could not be run."""
+    return 2 if errors else int(violations > 0)
 
 
 def check(store: Store, rules: RuleBook | None = None, today: date | None = None) -> Report:

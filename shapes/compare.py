@@ -79,8 +79,9 @@ class Comparison:
                 self._rulings.setdefault(ruling.parameter, []).append(ruling)
         with bulk():
             self._panels = {
-                parameter.id: Panel(parameter, by_parameter.get(parameter.id, []), self.voices, self.vocabulary)
+                parameter.id: Panel(parameter, by_parameter[parameter.id], self.voices, self.vocabulary)
                 for parameter in self.vocabulary.parameters.values()
+                if parameter.id in by_parameter
             }
 
     @cached_property
@@ -108,7 +109,10 @@ class Comparison:
 
     def at(self, parameter: str, when: Scope) -> Topic:
         """The topic of a parameter at any scope, whether or not it is a cell of its own."""
-        return self._topic(self._panels[parameter], when)
+        panel = self._panels.get(parameter)
+        if panel is None:  # nobody speaks of it
+            panel = Panel(self.vocabulary.parameters[parameter], [], self.voices, self.vocabulary)
+        return self._topic(panel, when)
 
     def statements(self) -> list[Statement]:
         """Where a voice speaks more than once of one parameter in one scope."""

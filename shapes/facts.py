@@ -16,7 +16,7 @@ from trayconcord.kb.marking import SITE_AXIS
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.store import Store
-from trayconcord.kb.triples import Triples
+from trayconcord.kb.triples import Triples, interned
 from trayconcord.kb.values import Comparable, Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.answers import governing_value
@@ -32,6 +32,7 @@ _PROPERTY_OF_TROUBLE = {
     "inverted-range": TC.invertedRange,
     "malformed-value": TC.malformed,
 }
+_TYPE, _LABEL = interned(RDF.type), interned(RDFS.label)
 _STANDARDS = "standard-document"
 _MATERIAL_AXES = ("impression-material", "tray-material", "spacer-material")
 _CLASS_OF_OBTAINED = {"read": TC.ReadClaim, "reported": TC.ReportedClaim}
@@ -43,6 +44,7 @@ class Facts:
     def __init__(self, store: Store, comparison: Comparison, today: date | None = None) -> None:
         self.store, self.comparison, self.today = store, comparison, today
         self.triples = Triples()
+        self._labels: dict[tuple[str, Comparable], Literal] = {}
         self.topics: dict[URIRef, Topic] = {}
         self.claims_behind: dict[URIRef, tuple[Claim, ...]] = {}
         self.positions_behind: dict[URIRef, tuple[Position, ...]] = {}
@@ -72,7 +74,7 @@ class Facts:
             subject = ns.iri(ns.CLAIM, claim.id)
             self._troubles(subject, claim.troubles)
             if claim.obtained in _CLASS_OF_OBTAINED:
-                self._add(subject, RDF.type, _CLASS_OF_OBTAINED[claim.obtained])
+                self._add(subject, _TYPE, _CLASS_OF_OBTAINED[claim.obtained])
             if claim.value is None:
                 continue
             same = claim.parameter, id(claim.value)  # the store reads like values once
@@ -130,17 +132,19 @@ class Facts:
                     self._add(subject, TC.unknownTerm, Literal(f"class {ns.local(str(cls), str(TC))}"))
 
     def _sources(self) -> None:
-        for source in self.store.sources.values():
+        told = {ns.local(subject, ns.SOURCE) for subject in self.store.triples.of_type(TC.Source)}
+        own = [source for source in self.store.sources.values() if source.id in told]  # a part of a store tells of none
+        for source in own:
             if source.kind not in self.store.vocabulary.kinds:
                 subject = ns.iri(ns.SOURCE, source.id)
                 self._add(subject, TC.unknownTerm, Literal(f"kind of source {source.kind or 'missing'}"))
             if source.isbn and not isbn_is_valid(source.isbn):
                 self._add(ns.iri(ns.SOURCE, source.id), TC.wrongIsbn, Literal(source.isbn))
-        for circular in self.comparison.voices.circular():
+        for circular in self.comparison.voices.circular(source.id for source in own):
             self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
         for claim in self.store.claims:
             self._cited(ns.CLAIM, claim.id, (claim.source, claim.reported_by))
-        for source in self.store.sources.values():
+        for source in own:
             self._cited(ns.SOURCE, source.id, (source.edition_of, *source.compiled_from))
 
     def _cited(self, family: str, record: str, sources: tuple[str, ...]) -> None:
@@ -149,18 +153,26 @@ class Facts:
                 self._add(ns.iri(family, record), TC.unknownSource, Literal(name))
 
     def _node(self, subject: URIRef, cls: URIRef, parameter: str, when: Scope) -> None:
-        self._add(subject, RDF.type, cls)
+        self._add(subject, _TYPE, cls)
         self._add(subject, TC.parameter, ns.iri(ns.PARAMETER, parameter))
         for axis, concept in when:
             self._add(subject, ns.iri(ns.AXIS, axis), ns.iri(ns.CONCEPT, concept))
         self.about[subject] = (parameter, when)
 
+    def _label(self, value: Comparable, parameter: Parameter) -> Literal:
+        key = parameter.id, value
+        known = self._labels.get(key)
+        if known is None:
+            text = comparable_text(value, parameter, self.store.vocabulary)
+            known = self._labels[key] = Literal(text)
+        return known
+
     def _positions(self, subject: URIRef, parameter: Parameter, positions: tuple[Position, ...]) -> None:
         for number, position in enumerate(positions, start=1):
-            node = URIRef(f"{subject}#position-{number}")
+            node = ns.unlooked(f"{subject}#position-{number}")
             self._add(subject, TC.position, node)
-            self._add(node, RDF.type, TC.Position)
-            self._add(node, RDFS.label, Literal(comparable_text(position.value, parameter, self.store.vocabulary)))
+            self._add(node, _TYPE, TC.Position)
+            self._add(node, _LABEL, self._label(position.value, parameter))
 
     def values(self, subject: URIRef, predicate: URIRef) -> list[Any]:
         """The values of a property of the store or of the facts."""
@@ -192,11 +204,11 @@ class Facts:
             if topic.standing == "single":
                 self._add(subject, TC.onlyVoice, ns.iri(ns.SOURCE, topic.voices[0]))
             elif topic.standing == "contested":
-                contest = URIRef(f"{subject}#contest")
+                contest = ns.unlooked(f"{subject}#contest")
                 firm = TC.firmContest if topic.firm else TC.softContest
                 self._add(subject, TC.orderContest if topic.parameter.kind == "order" else firm, contest)
                 if topic.rulings:
-                    self._add(contest, RDF.type, TC.Decided)
+                    self._add(contest, _TYPE, TC.Decided)
             for ruling in topic.rulings:
                 self._add(subject, TC.ruling, ns.iri(ns.RULING, ruling.id))
             self._positions(subject, topic.parameter, topic.positions)
@@ -210,7 +222,7 @@ class Facts:
             if ruling.value is None:
                 continue
             topic = self.comparison.at(ruling.parameter, ruling.when)
-            self._add(subject, RDF.type, TC.ReadableRuling)
+            self._add(subject, _TYPE, TC.ReadableRuling)
             self.claims_behind[subject] = topic.claims
             self.positions_behind[subject] = topic.positions
             supporters = self.comparison.supporters(ruling)
@@ -231,7 +243,7 @@ class Facts:
     def _cases(self) -> None:
         for case in self.store.cases:
             self._troubles(ns.iri(ns.CASE, case.id), case.troubles)
-            for parameter in case.asks:
+            for parameter in () if case.troubles else case.asks:  # nobody knows which case it is
                 subject = URIRef(f"{ns.BASE}gap/{case.id}/{parameter}")
                 self._node(subject, TC.Gap, parameter, case.when)
                 self._add(subject, TC.case, ns.iri(ns.CASE, case.id))
@@ -253,7 +265,7 @@ class Facts:
             self.about[subject] = (item.parameter, item.when)
             if item.troubles:
                 continue
-            self._add(subject, RDF.type, TC.ReadableMarkingItem)
+            self._add(subject, _TYPE, TC.ReadableMarkingItem)
             taught = {case.when: ns.iri(ns.CASE, case.id) for case in self.store.cases if not case.troubles}
             for when, named in (taught or {item.when: subject}).items():
                 for site in item.sites or ("",):

@@ -17,7 +17,8 @@ from trayconcord.shapes.panel import Position
 from trayconcord.shapes.rules import Rule
 from trayconcord.shapes.wording import both_ways_text, comparable_text, lookups, name_of, scope_text, stated_text
 
-_GRAVITY = {"violation": 0, "warning": 1, "info": 2}
+GRAVITY = {"violation": 0, "warning": 1, "info": 2}
+"""The severities, the gravest first."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Finding:
 
     def rank(self) -> tuple[object, ...]:
         """The order of reading: the gravest first, by rule and parameter, the general before the special."""
-        return _GRAVITY[self.severity], self.rule, self.order, len(self.when), self.focus
+        return GRAVITY[self.severity], self.rule, self.order, self.parameter, len(self.when), self.focus
 
     @cached_property
     def message(self) -> str:

@@ -41,9 +41,9 @@ class Voices:
             self._origins[source] = known
         return known
 
-    def circular(self) -> list[str]:
-        """The sources that derive from themselves, by compilation or by edition."""
-        return sorted(source for source in self.sources if source in self._behind(source, editions=True))
+    def circular(self, among: Iterable[str]) -> list[str]:
+        """The sources, of those given, that derive from themselves, by compilation or by edition."""
+        return sorted(source for source in among if source in self._behind(source, editions=True))
 
     def _behind(self, source: str, editions: bool = False) -> set[str]:
         found: set[str] = set()

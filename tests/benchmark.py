@@ -24,7 +24,7 @@ from typing import Any
 from rdflib import Graph
 
 sys.path.insert(0, str(Path(__file__).parent / "support"))
-from synthetic import write_store
+from synthetic import write_sources, write_store
 
 from trayconcord.generators.check_output import text_report
 from trayconcord.kb import namespaces as ns
@@ -164,12 +164,39 @@ def baseline(size: int, folder: Path) -> None:
     print(f"{len(found)} conflicting pairs, {'the same' if same else 'NOT THE SAME'} in both")
 
 
+def command(*words: str) -> float:
+    """Seconds of processor time that a command takes from its start to its end."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, "-m", "trayconcord.generators.cli", *words], stdout=subprocess.DEVNULL, check=False)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def recheck(size: int, folder: Path) -> None:
+    """Check a store of one file per source again after a change, with what earlier checks found kept in a folder."""
+    layer, empty = folder / f"recheck-{size}", folder / "empty"
+    first, *_ = sorted(write_sources(layer, size).iterdir())
+    (empty / "sources").mkdir(parents=True)
+    words = ["check", "--only", "--cache", str(folder / "kept"), "--kb", str(layer)]
+    seconds = {"a store without claims": command("check", "--only", "--kb", str(empty))}
+    seconds["without --cache"] = command(*words[:2], *words[4:])
+    seconds["the first time"] = command(*words)
+    seconds["nothing changed"] = command(*words)
+    text = first.read_text(encoding="utf-8")
+    first.write_text(text.replace(' mm" .', ' mm exactly" .', 1), encoding="utf-8")
+    seconds["one claim changed"] = command(*words)
+    first.unlink()
+    seconds["one source removed"] = command(*words)
+    print("\n".join(f"{size} claims, {what}: {took:.2f} s" for what, took in seconds.items()))
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--sizes", type=int, nargs="+", default=[300, 3000, 30000, 100000])
     parser.add_argument("--rdflib-up-to", type=int, default=100000, help="largest size that rdflib parses too")
     parser.add_argument("--baseline", type=int, help="also run the SPARQL constraint at this size (3000 takes minutes)")
+    parser.add_argument("--recheck", type=int, help="also check again what changed, at this size")
     parser.add_argument("--stage", choices=STAGES, help=argparse.SUPPRESS)
     parser.add_argument("--layer", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
@@ -192,6 +219,8 @@ def main() -> None:
                 print(f"{stage} from {small} to {large} claims grows as n^{power:.2f}")
         if options.baseline:
             baseline(options.baseline, Path(name))
+        if options.recheck:
+            recheck(options.recheck, Path(name))
 
 
 if __name__ == "__main__":

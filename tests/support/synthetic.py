@@ -53,11 +53,28 @@ def write_store(folder: Path, claims: int, seed: int = 1) -> Path:
     return path
 
 
+def write_sources(folder: Path, claims: int, seed: int = 1) -> Path:
+    """Write the same claims as `write_store`, each source in a file of its own, as ``add`` does; returns the folder."""
+    (folder / "sources").mkdir(parents=True, exist_ok=True)
+    pieces: list[str] = []
+    for piece in [*_records(claims, random.Random(seed)), "source:"]:
+        if piece.startswith("source:") and pieces:
+            name = pieces[0].partition(" ")[0].removeprefix("source:")
+            (folder / "sources" / f"{name}.ttl").write_text(
+                HEAD + "".join(pieces).rstrip("\n") + "\n", encoding="utf-8"
+            )
+            pieces = []
+        pieces.append(piece)
+    return folder / "sources"
+
+
 def _records(claims: int, chance: random.Random) -> Iterator[str]:
     number = 0
     while number < claims:
         source = f"invented-{number // PER_SOURCE}"
-        yield (f'source:{source} a tc:Source ; dcterms:title "Invented work {source}" ; dcterms:type kind:textbook .\n')
+        yield (
+            f'source:{source} a tc:Source ; dcterms:title "Invented work {source}" ; dcterms:type kind:textbook .\n\n'
+        )
         for parameter in chance.sample(LENGTHS, PER_SOURCE):
             if number == claims:
                 return

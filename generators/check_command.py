@@ -1,0 +1,43 @@
+"""What the command ``check`` prints: the store as a whole, or part by part."""
+
+import sys
+from argparse import Namespace
+from collections.abc import Callable
+
+from trayconcord.generators.check_cache import check_by_parts
+from trayconcord.generators.check_output import Told, json_of, sarif_of, text_of, told
+from trayconcord.generators.progress import progress
+from trayconcord.kb.document_parts import Uncut
+from trayconcord.kb.errors import unusable
+from trayconcord.kb.store import Store, documents
+from trayconcord.shapes.check import check
+from trayconcord.shapes.rules import RuleBook, rule_book
+
+
+def checked_as(options: Namespace, load: Callable[[], Store]) -> tuple[str, int]:
+    """The findings in the form that the options ask for, and the exit status."""
+    rules = rule_book(options.shapes)
+    found = _checked(options, rules, load)
+    if options.format == "json":
+        text = json_of(found)
+    elif options.format == "sarif":
+        text = sarif_of(found, rules)
+    else:
+        text = text_of(found) + "\n"
+    return text, found.exit_status
+
+
+def _checked(options: Namespace, rules: RuleBook, load: Callable[[], Store]) -> Told:
+    form = "all" if options.format == "text" and options.all else options.format
+    if options.cache:
+        if options.shapes or options.endpoint:
+            what = "serves a store of files and the rules of trayconcord alone"
+            raise unusable("--cache", what, "leave --cache out")
+        try:
+            with progress("checking"):
+                return check_by_parts(documents(options.kb or [], options.only), form, options.on, options.cache)
+        except Uncut:
+            print(f"{options.cache}: not used, since not every file is laid out as add writes it", file=sys.stderr)
+    store = load()
+    with progress("checking"):
+        return told(check(store, rules, options.on), form)
