@@ -56,8 +56,7 @@ _STRING = "|".join(
 _TYPE = rf"(?!<{re.escape(_XSD)}string>){_ABSOLUTE}|{_LABEL}:(?!string\b)[A-Za-z0-9_]++{_APART}"
 """Never xsd:string, which rdflib tells from no datatype and pyoxigraph does not."""
 _LITERAL = rf"(?:{_STRING})(?:@[A-Za-z]++(?:-[A-Za-z0-9]++)*+{_APART}|\^\^(?:{_TYPE}))?+"
-_NUMBER = rf"(?:[+-]?(?:[0-9]{{0,100}}\.)?[0-9]{{1,100}}|true|false){_APART}"
-"""No exponent: rdflib keeps the signs of 1e3, but writes "1e3"^^xsd:double out; to pyoxigraph they are one."""
+_NUMBER = rf"(?:[+-]?(?:[0-9]{{0,100}}\.)?[0-9]{{1,100}}(?:[eE][+-]?[0-9]{{1,9}})?|true|false){_APART}"
 
 _PART = rf"{_SPACE}|[;,]|{_NAME}{_APART}|a(?=[ \t\r\n])|{_IRI}|{_LITERAL}|{_NUMBER}"
 _STATEMENT = re.compile(rf"{_SPACE}*+({_IRI}|{_NAME}(?=[ \t\r\n]))(?:{_PART})*+{_END}")
