@@ -16,6 +16,7 @@ from rdflib.term import Node
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput
 from trayconcord.kb.namespaces import BASE, PREFIXES, SOURCE, TC
+from trayconcord.kb.native_turtle import LARGE, read_native
 from trayconcord.kb.plain_turtle import Memory, read_plain
 from trayconcord.kb.signs import UNUSABLE
 from trayconcord.kb.triples import Triples
@@ -112,6 +113,9 @@ def triples_of(data: bytes, name: str, memory: Memory | None = None) -> tuple[Tr
     plain = plain_triples_of(data, memory)
     if plain is not None:
         return plain
+    native = read_native(data, _made_literal) if len(data) > LARGE else None
+    if native is not None:
+        return native
     triples = Triples()
     return triples, read_turtle(data, name, triples)
 
@@ -132,6 +136,14 @@ def _literal(token: str, prefixes: dict[str, str]) -> Node:
         raise ValueError(token) from error
     (_, _, literal), *_ = triples.triples()
     return literal  # type: ignore[no-any-return]
+
+
+def _made_literal(text: str, datatype: URIRef | None, language: str | None) -> Literal:
+    """A literal of a document that another parser reads, made and refused as in one that rdflib reads."""
+    try:
+        return _FlatSink(Triples()).newLiteral(text, datatype, language)  # type: ignore[arg-type]
+    except _Refused as error:
+        raise ValueError(text) from error
 
 
 def read_turtle(data: bytes, name: str, graph: Graph | Triples, flat: bool = True) -> Lines:

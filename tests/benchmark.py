@@ -3,8 +3,9 @@
 Every stage runs in a process of its own, which tells the seconds of processor time that it took (others may use the
 machine meanwhile) and the most memory that it held. What counts are the ratios: to the time that rdflib, and a native
 parser (pyoxigraph, of the ``test`` extra), need merely to parse the same file, and the growth from one size to the
-next. With ``--baseline``, a conflict constraint written in SPARQL is run by pySHACL on the same store, over our whole
-check. It is a measuring tool, not a test: nothing here passes or fails.
+next. With ``--foreign``, the same stores as another program lays them out are checked with the extra ``fast`` and
+without it. With ``--baseline``, a conflict constraint written in SPARQL is run by pySHACL on the same store, over our
+whole check. It is a measuring tool, not a test: nothing here passes or fails.
 """
 
 import argparse
@@ -97,6 +98,12 @@ def check_all(layer: Path) -> int:
     return len(report.findings) if text_report(report) else 0
 
 
+def check_without(layer: Path) -> int:
+    """The whole check as it is where the extra ``fast`` is not installed."""
+    sys.modules["pyoxigraph"] = None  # type: ignore[assignment]  # an import of it fails
+    return check_all(layer)
+
+
 STAGES = {
     "rdflib": parse_rdflib,
     "native": parse_native,
@@ -104,11 +111,42 @@ STAGES = {
     "compare": compare_all,
     "check": check_all,
 }
+FOREIGN = {"rdflib": parse_rdflib, "without": check_without, "with": check_all}
+"""The stages for a store that another program wrote."""
+
+LAYOUTS = ("names", "IRIs")
+"""What another program may write: names with prefixes, or every IRI in full."""
+
+
+def write_foreign(layer: Path, claims: int, layout: str) -> None:
+    """A synthetic store, written by pyoxigraph in a layout of its own."""
+    import pyoxigraph
+
+    write_store(layer, claims)
+    canonical = file_of(layer).read_bytes()
+    prefixes = {name: str(namespace) for name, namespace in ns.PREFIXES.items()} if layout == "names" else None
+    turtle = pyoxigraph.RdfFormat.TURTLE
+    triples = (quad.triple for quad in pyoxigraph.parse(canonical, turtle))
+    pyoxigraph.serialize(triples, str(file_of(layer)), turtle, prefixes=prefixes)
+
+
+def foreign(sizes: list[int], folder: Path, rdflib_up_to: int) -> None:
+    """Measure and print what the extra ``fast`` saves."""
+    print(" ".join(f"{head:>14}" for head in ("claims", "layout", *FOREIGN, "with/rdflib", "with/without")))
+    for size in sizes:
+        for layout in LAYOUTS:
+            layer = folder / f"{layout}-{size}"
+            write_foreign(layer, size, layout)
+            stages = [stage for stage in FOREIGN if stage == "with" or size <= rdflib_up_to]
+            row = {stage: measured(stage, layer) for stage in stages}
+            cells = [f"{row[stage][0]:.2f} s {row[stage][1]:.0f} MB" if stage in row else "" for stage in FOREIGN]
+            cells += [f"{row['with'][0] / row[s][0]:.2f}" if s in row else "" for s in ("rdflib", "without")]
+            print(" ".join(f"{cell:>14}" for cell in (str(size), layout, *cells)), flush=True)
 
 
 def measure_here(stage: str, layer: Path) -> None:
     """Run one stage and print what it took: seconds, MiB, and how much it gave."""
-    seconds, count = timed(lambda: STAGES[stage](layer))
+    seconds, count = timed(lambda: (STAGES | FOREIGN)[stage](layer))
     print(json.dumps([seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, count]))
 
 
@@ -195,15 +233,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--sizes", type=int, nargs="+", default=[300, 3000, 30000, 100000])
     parser.add_argument("--rdflib-up-to", type=int, default=100000, help="largest size that rdflib parses too")
+    parser.add_argument("--foreign", action="store_true", help="measure other layouts, with the extra and without")
     parser.add_argument("--baseline", type=int, help="also run the SPARQL constraint at this size (3000 takes minutes)")
     parser.add_argument("--recheck", type=int, help="also check again what changed, at this size")
-    parser.add_argument("--stage", choices=STAGES, help=argparse.SUPPRESS)
+    parser.add_argument("--stage", choices=STAGES | FOREIGN, help=argparse.SUPPRESS)
     parser.add_argument("--layer", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.stage:
         measure_here(options.stage, options.layer)
         return
     with tempfile.TemporaryDirectory() as name:
+        if options.foreign:
+            foreign(options.sizes, Path(name), options.rdflib_up_to)
+            return
         rows = []
         print(" ".join(f"{head:>14}" for head in ("claims", *STAGES, "compare/native", "check/rdflib")))
         for size in options.sizes:

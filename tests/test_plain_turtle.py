@@ -4,6 +4,7 @@ import random
 from pathlib import Path
 
 import pytest
+from exactly import exactly
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,17 +16,6 @@ from trayconcord.kb.turtle import _literal, read_turtle, triples_of
 
 SHIPPED = sorted(shipped().glob("*/*.ttl"))
 HEAD = b"@prefix a: <http://example.org/> .\n@prefix xsd: <http://www.w3.org/2001/XMLSchema#> .\n"
-
-
-def exactly(triples: Triples) -> dict[str, list[tuple[object, ...]]]:
-    """Everything of the triples that could differ, the order of telling and the signs of a literal included."""
-    return {
-        str(subject): [
-            (predicate, type(value), str(value), getattr(value, "datatype", None), getattr(value, "language", None))
-            for predicate, value in pairs
-        ]
-        for subject, pairs in triples.pairs.items()
-    }
 
 
 def read_alike(data: bytes) -> bool:
