@@ -223,7 +223,7 @@ def outcome(data: bytes) -> object:
 @pytest.fixture
 def with_and_without(monkeypatch: pytest.MonkeyPatch):
     """The outcomes for a document of any size and layout, with the extra and without it."""
-    monkeypatch.setattr("trayconcord.kb.turtle.read_plain", lambda data, literal: None)
+    monkeypatch.setattr("trayconcord.kb.turtle.read_plain", lambda *_: None)
     monkeypatch.setattr("trayconcord.kb.turtle.LARGE", -1)
 
     def both(data: bytes) -> tuple[object, object]:
