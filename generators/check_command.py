@@ -7,8 +7,8 @@ from collections.abc import Callable
 from trayconcord.generators.check_cache import check_by_parts
 from trayconcord.generators.check_output import Told, json_of, sarif_of, text_of, told
 from trayconcord.generators.progress import progress
-from trayconcord.kb.document_parts import Uncut
 from trayconcord.kb.errors import unusable
+from trayconcord.kb.parts import Uncut
 from trayconcord.kb.store import Store, documents
 from trayconcord.shapes.check import check
 from trayconcord.shapes.rules import RuleBook, rule_book

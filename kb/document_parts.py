@@ -22,7 +22,7 @@ from rdflib.namespace import RDF
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
 from trayconcord.kb.namespaces import PREFIXES, TC
-from trayconcord.kb.parts import Parts
+from trayconcord.kb.parts import Parts, Uncut
 from trayconcord.kb.plain_turtle import Memory
 from trayconcord.kb.store import Store, read_document
 from trayconcord.kb.triples import Triples
@@ -38,10 +38,6 @@ _STEPS = b"tc:steps <" + ns.CLAIM.encode()
 _RECORDS = frozenset(
     (TC.Claim, TC.Source, TC.Ruling, TC.FormerRuling, TC.Case, TC.MarkingPolicy, TC.MarkingItem, RDF.Seq)
 )
-
-
-class Uncut(Exception):
-    """The store cannot be cut surely: it has to be read as a whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +124,8 @@ class DocumentParts:
 
     @property
     def parameters(self) -> list[str]:
-        """The parameters that there are parts for, in the order of the vocabulary: all that somebody speaks of."""
-        base = self.parts.base
-        asked = {ask for case in base.cases for ask in case.asks}
-        asked |= {ruling.parameter for ruling in base.rulings}
-        asked |= {item.parameter for item in base.marking.items} if base.marking else set()
-        return [parameter for parameter in base.vocabulary.parameters if parameter in asked | self._pieces.keys()]
+        """The parameters that there are parts for, in the order of the vocabulary."""
+        return self.parts.parameters(self._pieces)
 
     def key(self, parameter: str, today: date | None) -> str:
         """A hash of all that a part says and that its findings can depend on."""

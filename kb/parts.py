@@ -4,7 +4,7 @@ No rule of the shipped book looks at two parameters at once, so the findings of 
 whole. A part knows every source, but tells of none: its triples are those of its own records.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from dataclasses import replace
 
 from rdflib import URIRef
@@ -19,6 +19,10 @@ from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import bulk
 
 
+class Uncut(Exception):
+    """The store cannot be cut surely: it has to be taken as a whole."""
+
+
 class Parts:
     """The parts of a store. Its triples come without the claims on parameters that the vocabulary has."""
 
@@ -28,6 +32,15 @@ class Parts:
         self._classes = Triples(
             (cls, predicate, value) for cls in triples.of_type(RDFS.Class) for predicate, value in triples.pairs[cls]
         )
+
+    def parameters(self, claimed: Container[str]) -> list[str]:
+        """The parameters that there are parts for, in the order of the vocabulary: those on which there are claims, and
+        all others that somebody speaks of."""
+        base = self.base
+        asked = {ask for case in base.cases for ask in case.asks}
+        asked |= {ruling.parameter for ruling in base.rulings}
+        asked |= {item.parameter for item in base.marking.items} if base.marking else set()
+        return [parameter for parameter in self._known if parameter in claimed or parameter in asked]
 
     def part(self, parameter: str, claims: Triples, places: Mapping[URIRef, Place]) -> Store:
         """What concerns a parameter, given the triples of the claims on it, with their lists, and where they stand."""

@@ -18,8 +18,9 @@ from trayconcord.generators import check_cache
 from trayconcord.generators.check_cache import check_by_parts
 from trayconcord.generators.check_output import FORMATS, Told, told
 from trayconcord.generators.cli import main
-from trayconcord.kb.document_parts import DocumentParts, Uncut
+from trayconcord.kb.document_parts import DocumentParts
 from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.parts import Uncut
 from trayconcord.kb.store import documents, load, shipped
 from trayconcord.shapes.check import check
 
