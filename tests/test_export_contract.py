@@ -114,6 +114,8 @@ BREAKS = {
     "an unknown key": lambda d: rule(d).update(confidence="high"),
     "a claim without a source": lambda d: d["claims"][0].pop("source"),
     "a ruling without a reason": lambda d: d["rulings"][0].pop("because"),
+    "a policy without its items": lambda d: d["marking"].pop("items"),
+    "a tolerance without a unit": lambda d: next(i for i in d["marking"]["items"] if "unit" in i).pop("unit"),
     "another format": lambda d: d.update(format=2),
     "no licence": lambda d: d.pop("licence"),
 }
