@@ -10,7 +10,6 @@ from typing import Any
 
 from trayconcord.generators.export_context import FRACTION, context
 from trayconcord.generators.references import reference_text
-from trayconcord.generators.value_json import dump
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.literals import number_literal
 from trayconcord.kb.marking import MarkingItem, MarkingPolicy
@@ -32,11 +31,6 @@ NOTICE = (
 )
 
 Record = dict[str, Any]
-
-
-def rules_json(store: Store, comparison: Comparison) -> str:
-    """The export as JSON."""
-    return dump(rules_document(store, comparison))
 
 
 def rules_document(store: Store, comparison: Comparison) -> Record:

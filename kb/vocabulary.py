@@ -3,11 +3,11 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from fractions import Fraction
 from functools import cached_property
 
 from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,9 +220,9 @@ class Vocabulary:
         for candidate in (folded, folded.replace("_", "-"), folded.replace("-", " "), folded.replace(" ", "-")):
             if candidate in names:
                 return names[candidate]
-        close = get_close_matches(folded, names, n=1, cutoff=0.7)
+        close = nearest(folded, names)
         part = {names[name] for name in names if folded in re.split("[- ]", name)}  # ridge for ridge-condition
-        return names[close[0]] if close else part.pop() if len(part) == 1 else None
+        return names[close] if close else part.pop() if len(part) == 1 else None
 
     @cached_property
     def unit_names(self) -> dict[str, str]:
