@@ -29,7 +29,7 @@ class Concept(Term):
     ``related`` names the materials that a standard covers; ``kept`` says why a concept that no claim names stays.
     ``only_with`` names concepts one of which a case must allow if it holds this one; a step of the work ``shows`` the
     parameters it needs, is needless where one of ``unless_none`` is answered with none, and its ``hold_point`` tells a
-    learner where to stop and ask.
+    learner where to stop and ask. A concept that ``says_none`` is the answer that there is none.
     """
 
     schemes: tuple[str, ...] = ()
@@ -41,6 +41,7 @@ class Concept(Term):
     shows: tuple[str, ...] = ()
     hold_point: str = ""
     unless_none: tuple[str, ...] = ()
+    says_none: bool = False
 
 
 @dataclass(frozen=True, slots=True)
