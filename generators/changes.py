@@ -14,6 +14,7 @@ from typing import Any
 
 from trayconcord.generators.export import FORMAT, rules_document
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.files import read_given
 from trayconcord.kb.store import FOLDERS, load
 from trayconcord.shapes.compare import Comparison
 
@@ -203,10 +204,8 @@ def document_of(path: Path, only: bool) -> Record:
     """
     if path.is_dir() and (path / EXPORT).is_file():
         path = path / EXPORT
-    if path.is_file():
-        return _read(path)
     if not path.is_dir():
-        raise unusable(path, "does not exist", "name the folder of a store, a built site, or its export/rules.json")
+        return _read(path)
     if not any((path / folder).is_dir() for folder in FOLDERS):
         raise unusable(path, "is neither a store nor a built site", f"a store holds one of: {', '.join(FOLDERS)}")
     store = load([path], only)
@@ -215,7 +214,15 @@ def document_of(path: Path, only: bool) -> Record:
 
 def _read(path: Path) -> Record:
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(read_given(path).decode())
+    except FileNotFoundError:
+        raise unusable(
+            path, "does not exist", "name the folder of a store, a built site, or its export/rules.json"
+        ) from None
+    except OSError as error:
+        raise unusable(
+            path, f"cannot be read: {error.strerror}", "name an export/rules.json that build has written"
+        ) from None
     except UnicodeDecodeError:
         raise unusable(path, "is not UTF-8 text", "name an export/rules.json that build has written") from None
     except json.JSONDecodeError as error:
