@@ -21,7 +21,7 @@ def case_line(change: Change, labels: Labels) -> str:
     """A taught case that is new, gone or altered, without its sign."""
     name = _case_name(change.present)
     parts: list[Part] = [
-        ("name", _case_name),
+        ("name", lambda record: f"“{_case_name(record)}”"),
         ("conditions", lambda record: _conditions(record) or "any tray"),
     ]
     if change.before is None or change.after is None:

@@ -248,7 +248,7 @@ def test_taught_cases_and_the_marking_policy_are_told_part_by_part(tmp_path: Pat
         "changed: 3 taught cases, 5 entries of the marking policy",
         "",
         "Taught cases",
-        "  ~ The first tray: name First tray → The first tray; conditions maxillary → mandibular; "
+        "  ~ The first tray: name “First tray” → “The first tray”; conditions maxillary → mandibular; "
         "now asks for wall thickness; no longer asks for number of stops",
         "  + third (maxillary): asks for number of stops",
         "  - Second tray: asks for number of stops",
