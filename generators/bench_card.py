@@ -11,7 +11,7 @@ from trayconcord.generators.plan_output import value_line
 from trayconcord.generators.quantities import derived
 from trayconcord.generators.references import ReferenceList
 from trayconcord.generators.rendering import render, template_text
-from trayconcord.generators.work_order import PROCEDURE, work_order
+from trayconcord.generators.work_order import PROCEDURE, doubts, work_order
 from trayconcord.kb.model import Scope
 from trayconcord.kb.vocabulary import Caution, Concept, Vocabulary
 from trayconcord.shapes.answers import Answer, occurs, without_repeats
@@ -44,12 +44,17 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A step of the card with the numbers that it needs, its cautions, and where to stop and ask."""
+    """A step of the card with the numbers that it needs, its cautions, and where to stop and ask.
+
+    ``disputed_with`` are the steps that sources put before and after it; ``doubted`` the questions that some source
+    answers so that the step is not done.
+    """
 
     concept: Concept
     lines: tuple[Line, ...]
     cautions: tuple[Caution, ...]
     disputed_with: tuple[str, ...]
+    doubted: tuple[str, ...] = ()
 
     @property
     def ask(self) -> str:
@@ -63,11 +68,15 @@ def bench_card(made: Plan) -> str:
     references = ReferenceList(made.store)
     order = work_order(made.case.when, made.comparison)
     shown: set[str] = set()
+    doubted: set[str] = set()
     steps = []
     for step in order.steps:
         wanted = [parameter for parameter in vocabulary.concepts[step].shows if parameter not in shown]
-        lines = tuple(line for parameter in wanted for line in _lines(parameter, made, references))
+        against = doubts(step, made.case.when, made.comparison)
+        lines = tuple(line for name in wanted for line in _lines(name, made, references, name in against))
         shown |= set(wanted)
+        doubting = [name for name in against if name not in doubted]
+        doubted |= set(doubting)  # told once, where the first of the steps stands
         steps.append(
             Step(
                 vocabulary.concepts[step],
@@ -80,6 +89,7 @@ def bench_card(made: Plan) -> str:
                 tuple(
                     vocabulary.concepts[o].label for pair in order.both_ways if step in pair for o in pair if o != step
                 ),
+                tuple(vocabulary.parameters[name].label for name in doubting),
             )
         )
     unused = {name for step in order.needless for name in vocabulary.concepts[step].shows}
@@ -137,14 +147,15 @@ def concerns(caution: Caution, case: Scope, vocabulary: Vocabulary) -> bool:
     return any(vocabulary.covers(chosen, tray) or vocabulary.covers(tray, chosen) for tray in trays)
 
 
-def _lines(parameter: str, made: Plan, references: ReferenceList) -> list[Line]:
-    """The numbers of a parameter; a site is left out where the value of the whole tray holds."""
+def _lines(parameter: str, made: Plan, references: ReferenceList, doubted: bool = False) -> list[Line]:
+    """The numbers of a parameter; a site is left out where the value of the whole tray holds. What is ``doubted`` is
+    disputed by the answers to another question."""
     found = [answer for answer in made.found.answers if answer.parameter.id == parameter and answer.basis != "open"]
     kept = without_repeats(found, made.case.when, made.store.vocabulary)
-    return [_line(answer, made, references) for answer in kept]
+    return [_line(answer, made, references, doubted) for answer in kept]
 
 
-def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
+def _line(answer: Answer, made: Plan, references: ReferenceList, doubted: bool) -> Line:
     vocabulary, topic = made.store.vocabulary, answer.topic
     own = scope_text(tuple(c for c in topic.when if c not in made.case.when), vocabulary)
     value = value_line(answer, vocabulary)
@@ -155,7 +166,7 @@ def _line(answer: Answer, made: Plan, references: ReferenceList) -> Line:
     return Line(
         label=answer.parameter.label + (f", {own}" if own else ""),
         value=value,
-        disputed=disputed,
+        disputed=disputed or doubted,
         reason="by decision of the course" if answer.basis == "ruling" else "",
         references=numbers,
         more=more,

@@ -1,10 +1,12 @@
-"""What changed between two states of a store: sources, claims, topics and rulings, question by question.
+"""What changed between two states of a store: sources, claims, topics and rulings, question by question; taught cases
+and the marking policy.
 
 Both states are taken as rule exports, whether they come as a folder of a store, as a built site or as an export file,
 so that today's store can be held against the file that a course kept from last year.
 """
 
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,11 +14,12 @@ from typing import Any
 
 from trayconcord.generators.export import FORMAT, rules_document
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.files import read_given
 from trayconcord.kb.store import FOLDERS, load
 from trayconcord.shapes.compare import Comparison
 
 Record = dict[str, Any]
-"""A source, claim, rule or ruling of an export."""
+"""A source, claim, rule, ruling, case or marking item of an export."""
 
 LONGEST_NAME = 60
 """Characters of a reference that stand for a source in running text."""
@@ -54,13 +57,37 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All that changed: sources, and the questions in the order of the vocabulary; ``names`` names every source."""
+    """All that changed: sources, the questions in the order of the vocabulary, taught cases, and the marking policy
+    with its items; ``names`` names every source."""
 
     sources: list[Change]
     questions: list[Question]
     names: dict[str, str]
+    labels: "Labels"
+    cases: list[Change] = field(default_factory=list)
+    marking: list[Change] = field(default_factory=list)
+    course: bool = True
+    """Whether both exports tell cases and marking policy: those of former releases do not."""
     elsewhere: bool = False
-    """Whether the stores differ in what an export does not hold: cases, the marking policy, notes, history."""
+    """Whether the stores differ in what an export does not hold."""
+
+
+class Labels:
+    """The words for ids of two exports, those of the newer before those of the older."""
+
+    def __init__(self, old: Record, new: Record) -> None:
+        self._words = {
+            table: {record["id"]: str(record.get(word) or "") for document in (old, new) for record in document[table]}
+            for table, word in (("parameters", "label"), ("concepts", "label"), ("units", "symbol"))
+        }
+
+    def of(self, table: str, identifier: str) -> str:
+        """The label of a parameter or concept, or the symbol of a unit; the id itself where it is unknown."""
+        return self._words[table].get(identifier, identifier)
+
+    def all(self, table: str, identifiers: list[str]) -> str:
+        """The labels of several, in their order."""
+        return ", ".join(self.of(table, identifier) for identifier in identifiers)
 
 
 def changes(old: Record, new: Record) -> Changes:
@@ -84,8 +111,26 @@ def changes(old: Record, new: Record) -> Changes:
     touched = [q for q in questions.values() if q.claims or q.topics or q.rulings]
     sources = {record["id"]: record for document in (old, new) for record in document["sources"]}
     names = {name: _short_name(record) for name, record in sources.items()}
-    elsewhere = old["store"]["hash"] != new["store"]["hash"]
-    return Changes(list(differences(old, new, "sources")), touched, names, elsewhere)
+    course = "cases" in old and "cases" in new
+    return Changes(
+        list(differences(old, new, "sources")),
+        touched,
+        names,
+        Labels(old, new),
+        cases=list(differences(old, new, "cases")) if course else [],
+        marking=list(_differences(marking_records(old), marking_records(new))) if course else [],
+        course=course,
+        elsewhere=old["store"]["hash"] != new["store"]["hash"],
+    )
+
+
+def marking_records(document: Record) -> dict[str, Record]:
+    """The marking policy of an export as records: itself without its items, then each item; none without a policy."""
+    if "marking" not in document:
+        return {}
+    policy: Record = document["marking"]
+    items = {item["id"]: item for item in policy["items"]}
+    return {policy["id"]: {key: part for key, part in policy.items() if key != "items"}} | items
 
 
 def _short_name(source: Record) -> str:
@@ -159,10 +204,8 @@ def document_of(path: Path, only: bool) -> Record:
     """
     if path.is_dir() and (path / EXPORT).is_file():
         path = path / EXPORT
-    if path.is_file():
-        return _read(path)
     if not path.is_dir():
-        raise unusable(path, "does not exist", "name the folder of a store, a built site, or its export/rules.json")
+        return _read(path)
     if not any((path / folder).is_dir() for folder in FOLDERS):
         raise unusable(path, "is neither a store nor a built site", f"a store holds one of: {', '.join(FOLDERS)}")
     store = load([path], only)
@@ -171,7 +214,15 @@ def document_of(path: Path, only: bool) -> Record:
 
 def _read(path: Path) -> Record:
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(read_given(path).decode())
+    except FileNotFoundError:
+        raise unusable(
+            path, "does not exist", "name the folder of a store, a built site, or its export/rules.json"
+        ) from None
+    except OSError as error:
+        raise unusable(
+            path, f"cannot be read: {error.strerror}", "name an export/rules.json that build has written"
+        ) from None
     except UnicodeDecodeError:
         raise unusable(path, "is not UTF-8 text", "name an export/rules.json that build has written") from None
     except json.JSONDecodeError as error:
@@ -208,16 +259,53 @@ def _is_export(document: Any) -> bool:
     if not isinstance(document.get("version"), str):
         return False
     tables = [(name, texts, document.get(name)) for name, texts in _TEXTS.items()]
-    return all(
-        isinstance(table, list) and all(_is_record(record, name, texts) for record in table)
-        for name, texts, table in tables
+    return (
+        all(
+            isinstance(table, list) and all(_is_record(record, name, texts) for record in table)
+            for name, texts, table in tables
+        )
+        and all(_is_record(case, "cases", ("id",)) for case in _list(document.get("cases", [])))
+        and _is_policy(document.get("marking"))
     )
+
+
+def _is_policy(marking: Any) -> bool:
+    """Whether there is no marking policy, or one with all that is looked at."""
+    if marking is None:
+        return True
+    if not _is_record(marking, "marking", ("id", "type", "unmeasured")):
+        return False
+    items = _list(marking.get("items"))
+    return (
+        _is_number(marking.get("borderline-credit"))
+        and _is_number(marking.get("pass-mark", "0.0"))
+        and all(_is_record(item, "items", ("id", "type", "parameter")) and "weight" in item for item in items)
+        and all(_is_number(item[key]) for item in items for key in _QUANTITIES if key in item)
+    )
+
+
+def _list(part: Any) -> list[Any]:
+    """A list as it is; what is none becomes one that holds no record."""
+    return part if isinstance(part, list) else [None]
+
+
+_QUANTITIES = ("weight", "tolerance-quantity", "tolerance-share", "uncertainty", "borderline-credit")
+_DECIMAL = re.compile(r"-?\d{1,100}\.\d{1,100}")
+_RATIONAL = re.compile(r"-?\d{1,100}/[1-9]\d{0,99}")
+
+
+def _is_number(part: Any) -> bool:
+    text, pattern = (part.get("@value"), _RATIONAL) if isinstance(part, dict) else (part, _DECIMAL)
+    return isinstance(text, str) and pattern.fullmatch(text) is not None
 
 
 def _is_record(record: Any, table: str, texts: tuple[str, ...]) -> bool:
     if not isinstance(record, dict) or not all(isinstance(record.get(text), str) for text in texts):
         return False
-    when = record.get("when", None if table in ("claims", "rulings", "rules") else {})
+    when = record.get("when", None if table in ("claims", "rulings", "rules", "cases", "items") else {})
+    lists = [
+        record.get(key, None if table == wanted else []) for key, wanted in (("asks", "cases"), ("sites", "items"))
+    ]
     positions = record.get("positions", None if table == "rules" else [])
     return (
         isinstance(when, dict)
@@ -226,6 +314,7 @@ def _is_record(record: Any, table: str, texts: tuple[str, ...]) -> bool:
         and all(_is_value(position) for position in positions)
         and _is_value(record.get("value", {"text": ""}))
         and isinstance(record.get("replaced-by", ""), str)
+        and all(isinstance(members, list) and all(isinstance(name, str) for name in members) for members in lists)
     )
 
 

@@ -4,12 +4,16 @@ from functools import partial
 from typing import Any
 
 from trayconcord.generators.changes import Change, Changes, Question, standings
+from trayconcord.generators.course_changes import case_line, marking_line
 from trayconcord.generators.rendering import render, template_text
 from trayconcord.generators.value_json import dump
 
 LONG = 240
 """Signs that the positions of a topic may take on a line before they are only counted."""
 
+OLDER = "An export of a former release holds no cases and no marking policy, so these are not compared."
+
+_SINGULAR = {"entries of the marking policy": "entry of the marking policy"}
 _FIELDS = {
     "when": "the conditions",
     "stated": "the value",
@@ -36,22 +40,42 @@ def text_changes(found: Changes) -> str:
     for question in found.questions:
         lines += ["", f"{question.label}  [{question.id}]"]
         lines += [f"  {line}" for line in question_lines(question, found.names)]
+    for heading, entries in course_lines(found):
+        lines += ["", heading, *(f"  {mark} {line}" for mark, line in entries)]
+    if not found.course:
+        lines += ["", OLDER]
     return "\n".join(lines)
+
+
+def course_lines(found: Changes) -> list[tuple[str, list[tuple[str, str]]]]:
+    """What changed in taught cases and marking, under its headings: the sign of each change, and it in words."""
+    parts = (("Taught cases", found.cases, case_line), ("Marking policy", found.marking, marking_line))
+    return [
+        (heading, [(sign(change), line(change, found.labels)) for change in part])
+        for heading, part, line in parts
+        if part
+    ]
 
 
 def summary(found: Changes) -> str:
     """How much changed, in one line."""
-    if not found.sources and not found.questions:
-        where = " but what an export does not hold: cases, the marking policy, notes or history"
-        return f"nothing changed{where if found.elsewhere else ''}"
     counts = {
         "sources": len(found.sources),
         "claims": sum(len(question.claims) for question in found.questions),
         "topics": sum(1 + len(topic.narrower) for question in found.questions for topic in question.topics),
         "rulings": sum(len(question.rulings) for question in found.questions),
+        "taught cases": len(found.cases),
+        "entries of the marking policy": len(found.marking),
     }
-    told = ", ".join(f"{count} {what if count != 1 else what[:-1]}" for what, count in counts.items() if count)
-    return f"changed: {told}"
+    told = [
+        f"{count} {what if count != 1 else _SINGULAR.get(what, what[:-1])}" for what, count in counts.items() if count
+    ]
+    if told:
+        return f"changed: {', '.join(told)}"
+    if not found.elsewhere:
+        return "nothing changed"
+    what = "notes or history" if found.course else "cases, the marking policy, notes or history"
+    return f"nothing changed but what an export does not hold: {what}"
 
 
 def question_lines(question: Question, names: dict[str, str]) -> list[str]:
@@ -139,6 +163,9 @@ def json_changes(found: Changes) -> str:
                 }
                 for question in found.questions
             ],
+            "cases": [_change_json(change) for change in found.cases],
+            "marking": [_change_json(change) for change in found.marking],
+            "course-compared": found.course,
         }
     )
 
@@ -171,5 +198,7 @@ def page_of_changes(found: Changes, old: str, new: str) -> str:
             )
             for question in found.questions
         ],
+        course=course_lines(found),
+        older="" if found.course else OLDER,
         style=template_text("style.css"),
     )

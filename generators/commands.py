@@ -66,7 +66,7 @@ def add(options: Namespace) -> int:
 
 def form(options: Namespace) -> int:
     """Print a source, or the marking policy, as a form."""
-    from trayconcord.kb.errors import unusable
+    from trayconcord.kb.errors import nearest, unusable
     from trayconcord.kb.form_text import form_text
 
     store = _loaded(options)
@@ -80,18 +80,12 @@ def form(options: Namespace) -> int:
         return OK
     source = store.sources.get(options.source)
     if source is None:
-        near = _nearest(options.source, list(store.sources))
+        near = nearest(options.source, store.sources)
         raise unusable(
             options.source, "no source has this id", f"did you mean {near}?" if near else "see trayconcord terms"
         )
     print(form_text(source, store.claims_of(source.id)), end="")
     return OK
-
-
-def _nearest(word: str, ids: list[str]) -> str | None:
-    from difflib import get_close_matches
-
-    return next(iter(get_close_matches(word, ids, n=1)), None)
 
 
 def check(options: Namespace) -> int:
@@ -256,7 +250,7 @@ def why(options: Namespace) -> int:
 
     store = _loaded(options)
     if options.parameter not in store.vocabulary.parameters:
-        near = _nearest(options.parameter, list(store.vocabulary.parameters))
+        near = store.vocabulary.nearest(options.parameter, store.vocabulary.parameters)
         fix = f"did you mean {near}?" if near else "list them: trayconcord terms"
         raise unusable(options.parameter, "no parameter has this id", fix)
     stated = _case(options.case, store)
@@ -358,7 +352,7 @@ def demo(options: Namespace) -> int:
 def explain(options: Namespace) -> int:
     """Print a page of the guide, or list the pages."""
     from trayconcord.generators import guide
-    from trayconcord.kb.errors import unusable
+    from trayconcord.kb.errors import nearest, unusable
     from trayconcord.shapes import rules
 
     if options.page is None:
@@ -369,7 +363,7 @@ def explain(options: Namespace) -> int:
         return OK
     text = guide.page(options.page) or rules.page(options.page)
     if text is None:
-        near = _nearest(options.page, guide.page_names() + rules.page_names())
+        near = nearest(options.page, guide.page_names() + rules.page_names())
         fix = f"did you mean {near}?" if near else "list them: trayconcord explain"
         raise unusable(options.page, "no page has this name", fix)
     print(text, end="")

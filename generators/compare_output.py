@@ -1,7 +1,6 @@
 """Topics as a readable table and as JSON."""
 
 from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
 from typing import Any
 
 from trayconcord.generators.value_json import dump, scope_json, value_json
@@ -29,7 +28,7 @@ def chosen_topics(comparison: Comparison, wanted: str | None) -> list[Topic]:
     vocabulary = comparison.vocabulary
     parameter, _, query = wanted.partition("?")
     if parameter not in vocabulary.parameters:
-        near = next(iter(get_close_matches(parameter, vocabulary.parameters, n=1)), None)
+        near = vocabulary.nearest(parameter, vocabulary.parameters)
         raise unusable(
             wanted, f"no parameter {parameter}", f"did you mean {near}?" if near else "see trayconcord terms"
         )
@@ -98,13 +97,9 @@ def topic_json(topic: Topic, vocabulary: Vocabulary) -> dict[str, Any]:
     }
 
 
-def text_topics(topics: list[Topic], store: Store, in_full: bool) -> str:
-    """The topics as text: one line each, or with every claim side by side."""
-    return "\n".join(text_parts([(topics, store)], in_full))
-
-
 def text_parts(parts: Iterable[tuple[list[Topic], Store]], in_full: bool) -> Iterator[str]:
-    """The same text for a store that comes in parts, in pieces to be printed on lines of their own."""
+    """Topics as text, one line each or with every claim side by side, in pieces to be printed on lines of their own: a
+    store may come in parts."""
     empty = True
     for topics, store in parts:
         lines: list[str] = []

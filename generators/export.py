@@ -10,10 +10,10 @@ from typing import Any
 
 from trayconcord.generators.export_context import FRACTION, context
 from trayconcord.generators.references import reference_text
-from trayconcord.generators.value_json import dump
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.literals import number_literal
-from trayconcord.kb.model import Claim, Ruling, Scope, Source, comparable
+from trayconcord.kb.marking import MarkingItem, MarkingPolicy
+from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps, YesNo
 from trayconcord.kb.vocabulary import Caution, Parameter, Unit, Vocabulary
@@ -33,17 +33,13 @@ NOTICE = (
 Record = dict[str, Any]
 
 
-def rules_json(store: Store, comparison: Comparison) -> str:
-    """The export as JSON."""
-    return dump(rules_document(store, comparison))
-
-
 def rules_document(store: Store, comparison: Comparison) -> Record:
     """The export as an object of plain values. Raises `UnusableInput` where an axis bears a name of the contract."""
     vocabulary = store.vocabulary
     parameters = vocabulary.parameters.values()
     units = dict.fromkeys(parameter.unit for parameter in parameters if parameter.unit)
     newer = {claim.id: source for claim, source in comparison.superseded()}
+    marking = {} if store.marking is None else {"marking": _policy(store.marking, vocabulary)}
     return {
         "@context": context(vocabulary),
         "id": "export",
@@ -79,6 +75,8 @@ def rules_document(store: Store, comparison: Comparison) -> Record:
             _told(id=old.id, retired=True, because=old.reason, **{"replaced-by": old.replacement})
             for old in store.retired
         ],
+        "cases": [_case(case, vocabulary) for case in store.cases if not case.troubles],
+        **marking,
     }
 
 
@@ -197,6 +195,47 @@ def _caution(caution: Caution, store: Store) -> Record:
         hazards=list(caution.hazards) or None,
         sources=cited or None,
         **{"arises-from": list(caution.arises_from), "arises-with": list(caution.arises_with) or None},
+    )
+
+
+def _case(case: Case, vocabulary: Vocabulary) -> Record:
+    return _told(id=case.id, type="Case", label=case.label, **_scope(case.when, vocabulary), asks=list(case.asks))
+
+
+def _policy(policy: MarkingPolicy, vocabulary: Vocabulary) -> Record:
+    """The marking policy; items that cannot be read are left out, as they are not marked by."""
+    return _told(
+        id=ns.POLICY,
+        type="MarkingPolicy",
+        unmeasured=policy.unmeasured,
+        items=[_item(item, vocabulary) for item in policy.items if not item.troubles],
+        **{
+            "pass-mark": None if policy.pass_mark is None else exact_json(policy.pass_mark),
+            "borderline-credit": exact_json(policy.borderline),
+            "decided-on": policy.decided_on,
+            "decided-by": policy.decided_by,
+        },
+    )
+
+
+def _item(item: MarkingItem, vocabulary: Vocabulary) -> Record:
+    """An item of the policy, its quantities in the unit of its parameter."""
+    quantities = {
+        "tolerance-quantity": item.tolerance,
+        "tolerance-share": item.tolerance_share,
+        "uncertainty": item.uncertainty,
+        "borderline-credit": item.borderline,
+    }
+    measured = item.tolerance is not None or item.uncertainty is not None
+    return _told(
+        id=item.id,
+        type="MarkingItem",
+        parameter=item.parameter,
+        **_scope(item.when, vocabulary),
+        sites=list(item.sites),
+        weight=exact_json(item.weight),
+        unit=unit_id(vocabulary.units[vocabulary.parameters[item.parameter].unit]) if measured else None,
+        **{key: exact_json(number) for key, number in quantities.items() if number is not None},
     )
 
 

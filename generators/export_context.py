@@ -25,9 +25,12 @@ FRACTION = "owl:rational"
 
 _TYPES = {
     "Axis": TC.Axis,
+    "Case": TC.Case,
     "Caution": TC.Caution,
     "Claim": TC.Claim,
     "Concept": SKOS.Concept,
+    "MarkingItem": TC.MarkingItem,
+    "MarkingPolicy": TC.MarkingPolicy,
     "Parameter": TC.Parameter,
     "Position": TC.Position,
     "RuleExport": TC.RuleExport,
@@ -46,6 +49,8 @@ _TABLES = {
     "units": (DCTERMS.hasPart, str(ns.UNIT)),
     "cautions": (DCTERMS.hasPart, ns.CAUTION),
     "deprecated": (DCTERMS.hasPart, ns.BASE),
+    "cases": (DCTERMS.hasPart, ns.CASE),
+    "marking": (DCTERMS.hasPart, ns.MARKING),
     "claims": (TC.claim, ns.CLAIM),
     "sources": (DCTERMS.source, ns.SOURCE),
 }
@@ -53,6 +58,7 @@ _TABLES = {
 _REFERENCES = _TABLES | {
     "arises-from": (TC.arisesFrom, ns.CONCEPT),
     "arises-with": (TC.arisesWith, ns.PARAMETER),
+    "asks": (TC.asks, ns.PARAMETER),
     "broader": (SKOS.broader, ns.CONCEPT),
     "chapter": (TC.chapter, ns.CHAPTER),
     "compiled-from": (PROV.wasDerivedFrom, ns.SOURCE),
@@ -61,6 +67,7 @@ _REFERENCES = _TABLES | {
     "edition-of": (DCTERMS.isVersionOf, ns.SOURCE),
     "excludes": (TC.excludes, ns.CONCEPT),
     "includes": (TC.includes, ns.CONCEPT),
+    "items": (DCTERMS.hasPart, ns.MARKING),
     "kind": (DCTERMS.type, ns.KIND),
     "licence": (DCTERMS.license, None),
     "obtained": (TC.obtained, ns.OBTAINED),
@@ -69,6 +76,7 @@ _REFERENCES = _TABLES | {
     "replaced-by": (DCTERMS.isReplacedBy, ns.BASE),
     "reported-by": (PROV.wasDerivedFrom, ns.SOURCE),
     "ruling": (TC.ruling, ns.RULING),
+    "sites": (TC.site, ns.CONCEPT),
     "source": (DCTERMS.source, ns.SOURCE),
     "step": (TC.doneAtStep, ns.CONCEPT),
     "superseded-by": (TC.supersededBy, ns.SOURCE),
@@ -78,11 +86,17 @@ _REFERENCES = _TABLES | {
 }
 _NODES = {"positions": TC.position, "steps": TC.step, "value": TC.value}
 _TYPED = {
+    "borderline-credit": (TC.borderlineCredit, XSD.decimal),
     "decided-on": (DCTERMS.date, XSD.date),
     "max": (TC.max, XSD.decimal),
     "min": (TC.min, XSD.decimal),
+    "pass-mark": (TC.passMark, XSD.decimal),
     "review-by": (TC.reviewBy, XSD.date),
     "tolerance": (TC.tolerance, XSD.decimal),
+    "tolerance-quantity": (TC.toleranceQuantity, XSD.decimal),
+    "tolerance-share": (TC.toleranceShare, XSD.decimal),
+    "uncertainty": (TC.uncertainty, XSD.decimal),
+    "weight": (TC.weight, XSD.decimal),
     "year": (DCTERMS.issued, XSD.gYear),
 }
 _ENGLISH = {
@@ -113,6 +127,7 @@ _PLAIN = {
     "standing": TC.standing,
     "stated": TC.stated,
     "symbol": QUDT.symbol,
+    "unmeasured": TC.unmeasured,
     "version": ns.DCAT.version,
     "without-source": TC.withoutSource,
     "yes": TC.yes,

@@ -65,7 +65,8 @@ def _describe(about: Graph, document: dict[str, Any]) -> None:
 
 def _modified(document: dict[str, Any]) -> Literal | None:
     """The newest date in the data: of a decision, else the year of the newest source. No time of building is told."""
-    days = [ruling["decided-on"] for ruling in document["rulings"] if "decided-on" in ruling]
+    decisions = [*document["rulings"], document.get("marking", {})]
+    days = [decision["decided-on"] for decision in decisions if "decided-on" in decision]
     years = [source["year"] for source in document["sources"] if "year" in source]
     if days and (not years or int(max(days)[:4]) >= max(years)):
         return Literal(max(days), datatype=XSD.date)

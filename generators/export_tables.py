@@ -223,6 +223,35 @@ TABLES = (
         ("id",),
         {},
     ),
+    Table(
+        "cases",
+        "The cases that the course teaches.",
+        (
+            Column("id", "id of the case", required=True),
+            Column("label", "name"),
+            Column("when", "conditions, axis=concept; an axis that is not named means any", separator="&"),
+            Column("asks", "ids of the parameters that are to be answered", separator=" "),
+        ),
+        ("id",),
+        {},
+    ),
+    Table(
+        "marking",
+        "What the course marks: the items of its policy. Pass mark and credits of the policy are in rules.json.",
+        (
+            Column("id", "id of the item", required=True),
+            *_SCOPE,
+            Column("sites", "places on the tray where it is looked at", separator=" "),
+            Column("weight", "how much it counts against the others", NUMBER, required=True),
+            Column("tolerance-quantity", "how far beyond the limits a measurement may lie, in the unit", NUMBER),
+            Column("tolerance-share", "the same as a part of each limit", NUMBER),
+            Column("uncertainty", "of a measurement that states none, in the unit", NUMBER),
+            Column("unit", "id of the unit"),
+            Column("borderline-credit", "part of the weight that it earns when borderline", NUMBER),
+        ),
+        ("id",),
+        {"parameter": ("parameters", "id"), "unit": ("units", "id")},
+    ),
 )
 
 
@@ -230,6 +259,7 @@ def csv_files(document: Record) -> dict[str, bytes]:
     """The tables of an export, by file name, and their metadata."""
     rows = {table.name: document.get(table.name, []) for table in TABLES}
     rows["positions"] = [{**p, "topic": rule["id"]} for rule in document["rules"] for p in rule["positions"]]
+    rows["marking"] = document.get("marking", {}).get("items", [])
     rows["citations"] = [
         {"position": position["id"], "claim": claim} for position in rows["positions"] for claim in position["claims"]
     ]

@@ -14,7 +14,6 @@ from trayconcord.kb.model import Claim, Ruling, Scope, comparable
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
 from trayconcord.kb.vocabulary import Parameter, Vocabulary
-from trayconcord.shapes.answers import contradictions
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.positions import ValueTable
 from trayconcord.shapes.scopes import covers, meet
@@ -249,13 +248,6 @@ class Members:
         """Whether nobody puts in the concept, anything above it, or anything below it."""
         near = self.vocabulary.above[concept] | self.vocabulary.below[concept]
         return not any(other in self.inside for other in near)
-
-
-def fits(concept: str, parameter: Parameter, when: Scope, vocabulary: Vocabulary) -> bool:
-    """Whether a term can answer a question in a case at all: no landmark of the other jaw, no resin for a printer."""
-    axis = next((axis.id for axis in vocabulary.axes.values() if axis.scheme == parameter.scheme), "answer")
-    case = tuple((dict(when) | {axis: concept}).items())
-    return not any(found.concept == concept or found.axis == axis for found in contradictions(case, vocabulary))
 
 
 def precedences(ground: Ground) -> dict[tuple[str, str], list[Claim | Ruling]]:

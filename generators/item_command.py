@@ -1,13 +1,12 @@
 """What ``trayconcord items`` prints or writes."""
 
 from argparse import Namespace
-from difflib import get_close_matches
 
 from trayconcord.generators.item_bank import item_bank, selection
 from trayconcord.generators.item_output import items_csv, items_json, items_text
 from trayconcord.generators.qti import qti_package
 from trayconcord.generators.withdrawn import NOTHING, read_previous, revisions, withdrawals
-from trayconcord.kb.errors import unusable
+from trayconcord.kb.errors import nearest, unusable
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
 
@@ -17,7 +16,7 @@ def bank_as(options: Namespace, store: Store) -> bytes:
     chapters = store.vocabulary.chapters
     for chapter in options.chapter:
         if chapter not in chapters:
-            near = next(iter(get_close_matches(chapter, chapters, n=1)), None)
+            near = nearest(chapter, chapters)
             raise unusable(
                 chapter,
                 "no chapter has this id",

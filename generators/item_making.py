@@ -3,11 +3,12 @@
 import re
 from collections.abc import Callable, Iterable, Iterator
 
-from trayconcord.generators.ground import Ground, Grounds, Members, fits, voices_of, well_founded
+from trayconcord.generators.ground import Ground, Grounds, Members, voices_of, well_founded
 from trayconcord.generators.items import Item, Option, choose, level_of, same_or_overlapping, too_near
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, in_order
 from trayconcord.kb.values import Choice, Comparable, Interval, Membership, Steps
 from trayconcord.kb.vocabulary import Parameter
+from trayconcord.shapes.answers import occurs
 from trayconcord.shapes.wording import comparable_text, scope_text
 
 STEMS = {
@@ -217,9 +218,11 @@ class Workshop:
         return {term for record in records for term in named_in(record)}
 
     def _fits(self, concept: str, ground: Ground) -> bool:
-        return fits(concept, ground.parameter, ground.when, self.vocabulary)
+        """Whether a term can be an option at all: no landmark of the other jaw, no resin for a printer."""
+        return occurs(concept, ground.when, self.vocabulary, ground.parameter.scheme)
 
     def _text(self, parameter: Parameter, value: Comparable) -> str:
+        """A value as an option: exact, since options are told apart by it and have as many decimals each."""
         return comparable_text(value, parameter, self.vocabulary)
 
     def _voices(self, records: Iterable[Claim | Ruling]) -> int:

@@ -10,6 +10,7 @@ from trayconcord.generators.marking_words import (
     SUPPORT,
     allowed_text,
     found_text,
+    governing_text,
     item_label,
     limit_of,
     no_rule_text,
@@ -31,7 +32,7 @@ from trayconcord.kb.values import decimal_text
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, OUTSIDE
 from trayconcord.shapes.marking import Criterion, Mark, Marks, TrayMarks, mark
-from trayconcord.shapes.wording import comparable_text, letter, name_of, ruling_text, scope_text
+from trayconcord.shapes.wording import letter, name_of, ruling_text, scope_text
 
 MOST_CITED = 3
 """Claims that a line of a sheet cites before it counts the rest."""
@@ -166,10 +167,9 @@ def _line(one: Mark, store: Store, grounds: _Grounds) -> Line:
     vocabulary, criterion = store.vocabulary, one.criterion
     parameter, item = criterion.parameter, criterion.item
     expected, credit = (item.uncertainty, item.borderline) if item else (None, None)
-    assert criterion.value is not None
     return Line(
         label=item_label(criterion, vocabulary),
-        governing=comparable_text(criterion.value, parameter, vocabulary),
+        governing=governing_text(criterion, vocabulary),
         allowed=allowed_text(criterion, vocabulary),
         basis=grounds.basis(criterion),
         weight=decimal_text(one.weight, 2),

@@ -12,7 +12,7 @@ from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import Answer
 from trayconcord.shapes.judgement import BORDERLINE, NOT_MARKED, NOT_MEASURED
 from trayconcord.shapes.marking import Criterion, Mark, Marks, Score, TrayMarks
-from trayconcord.shapes.wording import comparable_text, position_text, unit_signs
+from trayconcord.shapes.wording import comparable_text, position_text, shown_text, unit_signs
 
 SUPPORT = "Marks support the examiner’s judgement and do not replace it: look at the tray before you sign."
 RULE = (
@@ -32,8 +32,18 @@ def quantity_text(number: Fraction, parameter: Parameter, vocabulary: Vocabulary
     return range_text(number, number, vocabulary.units[parameter.unit].symbol)
 
 
+def governing_text(criterion: Criterion, vocabulary: Vocabulary) -> str:
+    """The value that governs, as a page shows it."""
+    assert criterion.value is not None
+    return shown_text(criterion.value, criterion.topic.claims, criterion.parameter, vocabulary)
+
+
 def allowed_text(criterion: Criterion, vocabulary: Vocabulary) -> str:
-    """The limits with their tolerance; a lower one beneath what is possible is told as the least possible."""
+    """The limits with their tolerance; a lower one beneath what is possible is told as the least possible.
+
+    They are exact, however many decimals a conversion left: whoever is marked by them has to see which side of a limit
+    a measurement lies on.
+    """
     allowed, parameter = criterion.allowed, criterion.parameter
     if allowed is None:
         return ""

@@ -76,14 +76,16 @@ def answer_lines(answer: Answer, made: Plan) -> list[str]:
 
 
 def value_line(answer: Answer, vocabulary: Vocabulary) -> str:
-    """The value that governs; where none does, what is said instead."""
+    """The value that governs, with what it says nothing without; where none does, what is said instead."""
     topic = answer.topic
     if topic.ruling:
         return printed_text(topic.ruling, vocabulary)
     texts = [position_text(position, answer.parameter, vocabulary, topic.when) for position in topic.positions]
     if answer.basis in ("contested", "tied rulings"):
         return answer.basis
-    return " or ".join(texts) if answer.basis == "one voice" else texts[0]
+    text = " or ".join(texts) if answer.basis == "one voice" else texts[0]
+    beside = answer.parameter.needs_beside
+    return f"{text} (says nothing without {beside}: look it up in the source)" if beside else text
 
 
 def reason_line(answer: Answer, store: Store) -> str:

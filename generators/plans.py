@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from importlib.resources import as_file, files
 from pathlib import Path
 
 import yaml
 
-from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.errors import UnusableInput, nearest
 from trayconcord.kb.vocabulary import Term, Vocabulary
 from trayconcord.kb.yaml_nodes import NodeReader, compose
 
@@ -145,7 +144,7 @@ def _term(reader: NodeReader, node: yaml.Node, what: str, known: Mapping[str, Te
     word = reader.text(node, what, 200)
     if not word or word in known:
         return word
-    near = next(iter(get_close_matches(word, known, n=1)), None)
+    near = nearest(word, known)
     fix = f"did you mean {near}?" if near else f"use one of: {', '.join(known)}"
     reader.complain(node, f"{what}: unknown term {word}", fix)
     return ""

@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from trayconcord.generators.ground import PRACTICE, VERIFIED, fits, says, voices_of
+from trayconcord.generators.ground import PRACTICE, VERIFIED, says, voices_of
 from trayconcord.kb.model import Claim, Ruling, Scope, comparable, concepts_in
 from trayconcord.kb.store import Store
-from trayconcord.kb.values import Membership, Steps
+from trayconcord.kb.values import Comparable, Membership, Steps
 from trayconcord.kb.vocabulary import Caution, Parameter
+from trayconcord.shapes.answers import occurs
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import both_ways, orders_of
 from trayconcord.shapes.panel import Position
@@ -20,6 +21,7 @@ from trayconcord.shapes.wording import (
     position_text,
     printed_text,
     scope_text,
+    shown_text,
     some_of,
 )
 
@@ -178,7 +180,7 @@ class Prompter:
         if topic.ruling is not None:
             value = printed_text(topic.ruling, self.vocabulary)
         else:
-            value = comparable_text(topic.positions[0].value, topic.parameter, self.vocabulary)
+            value = position_text(topic.positions[0], topic.parameter, self.vocabulary, topic.when)
         if any((other.value, other.basis) == (value, basis) for other in wider):
             return None
         if topic.ruling is None:
@@ -218,7 +220,7 @@ class Prompter:
             if isinstance(record.value, Membership):
                 for included, members in ((True, record.value.includes), (False, record.value.excludes)):
                     for member in members:
-                        if fits(member, topic.parameter, topic.when, self.vocabulary):
+                        if occurs(member, topic.when, self.vocabulary, topic.parameter.scheme):
                             named.setdefault((included, member), []).append(record)
         concepts = self.vocabulary.concepts
         ordered = sorted(named.items(), key=lambda pair: (not pair[0][0], -len(pair[1]), concepts[pair[0][1]].order))
@@ -240,12 +242,14 @@ class Prompter:
     def _as_stated(self, topic: Topic, records: Iterable[Claim | Ruling], wider: list[Answer]) -> tuple[Point, ...]:
         """What each source gives, less what is told of a wider case."""
         before = {point.text for answer in wider for point in answer.points}
-        stated: dict[str, list[Claim | Ruling]] = {}
+        stated: dict[Comparable, list[Claim]] = {}
         for record in records:
-            if record.value is not None:
-                value = comparable(record.value, topic.parameter, self.vocabulary)
-                stated.setdefault(comparable_text(value, topic.parameter, self.vocabulary), []).append(record)
-        told = [(text, behind) for text, behind in stated.items() if text not in before]
+            if isinstance(record, Claim) and record.value is not None:
+                stated.setdefault(comparable(record.value, topic.parameter, self.vocabulary), []).append(record)
+        shown = [
+            (shown_text(value, behind, topic.parameter, self.vocabulary), behind) for value, behind in stated.items()
+        ]
+        told = [(text, behind) for text, behind in shown if text not in before]
         return tuple(self._point(text, behind, MOST_CITED_EACH) for text, behind in told)
 
     # what is disputed

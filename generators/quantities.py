@@ -9,17 +9,17 @@ inputs. Where an input is contested, open or unknown nothing is computed and the
 - volume of the dough = volume of the tray / (1 - volumetric shrinkage)
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from trayconcord.generators.plan import Plan
 from trayconcord.kb.case_file import AREA
 from trayconcord.kb.grammar import range_text
-from trayconcord.kb.model import comparable
+from trayconcord.kb.model import Claim, comparable
 from trayconcord.kb.values import Interval
 from trayconcord.shapes.answers import Answer, governing_value
-from trayconcord.shapes.wording import comparable_text
+from trayconcord.shapes.wording import shown_text
 
 Range = tuple[Fraction, Fraction]
 """A range in coherent SI units."""
@@ -74,7 +74,7 @@ class _Inputs:
         if parameter == AREA and self.made.case.area is not None:
             value = comparable(self.made.case.area, known, self.vocabulary)
             assert isinstance(value, Interval)
-            return self._noted(parameter, value, known.label, "measured")
+            return self._noted(parameter, value, (), known.label, "measured")
         answer = self._answer(parameter, substance)
         if answer is None or answer.basis == "open":
             raise _Missing(f"no value of {known.label} for this case")
@@ -87,7 +87,7 @@ class _Inputs:
         if not isinstance(told, Interval) or told.low is None or told.high is None:
             raise _Missing(f"{known.label} has an open end")
         basis = {"ruling": "the course", "agreement": f"{len(answer.topic.voices)} voices agree"}
-        return self._noted(parameter, told, known.label, basis.get(answer.basis, "one voice only"))
+        return self._noted(parameter, told, answer.topic.claims, known.label, basis.get(answer.basis, "one voice only"))
 
     def _answer(self, parameter: str, substance: str) -> Answer | None:
         if not substance:
@@ -101,10 +101,10 @@ class _Inputs:
             None,
         )
 
-    def _noted(self, parameter: str, value: Interval, label: str, basis: str) -> Range:
+    def _noted(self, parameter: str, value: Interval, claims: Iterable[Claim], label: str, basis: str) -> Range:
         known = self.vocabulary.parameters[parameter]
         assert value.low is not None and value.high is not None
-        self.used[parameter] = Input(label, comparable_text(value, known, self.vocabulary), basis)
+        self.used[parameter] = Input(label, shown_text(value, claims, known, self.vocabulary), basis)
         factor = self.vocabulary.units[known.unit].multiplier
         return value.low * factor, value.high * factor
 
@@ -126,22 +126,22 @@ def _sheets(inputs: _Inputs) -> Derived:
             return "no sheet: there is no spacer"
         rows = []
         parameter = inputs.vocabulary.parameters["wax-sheet-thickness"]
-        sheets: dict[Interval, str] = {}
+        sheets: dict[Interval, tuple[str, str]] = {}
         for topic in inputs.made.comparison.topics:
             if topic.parameter is parameter and "spacer-material" in dict(topic.when):
                 material = inputs.vocabulary.concepts[dict(topic.when)["spacer-material"]].label
                 for position in topic.positions:
                     if isinstance(position.value, Interval) and position.value.low and position.value.high:
-                        sheets.setdefault(position.value, material)
+                        thickness = shown_text(position.value, position.claims, parameter, inputs.vocabulary)
+                        sheets.setdefault(position.value, (thickness, material))
         if not sheets:
             raise _Missing("no source gives the thickness of a sheet")
         factor = inputs.vocabulary.units[parameter.unit].multiplier
-        for sheet, material in sheets.items():
+        for sheet, (thickness, material) in sheets.items():
             assert sheet.low is not None and sheet.high is not None
             one = (sheet.low * factor, sheet.high * factor)
             count = min(range(1, MOST_SHEETS + 1), key=lambda n: (_beyond(_times(one, n), (low, high)), n))
             missed = _beyond(_times(one, count), (low, high))
-            thickness = comparable_text(sheet, parameter, inputs.vocabulary)
             laid = range_written(_times(one, count), MILLIMETRE, "mm")
             off = f"off by {range_written((missed, missed), MILLIMETRE, 'mm')}" if missed else "which fits"
             sheets_of = f"{count} sheet{'s' * (count != 1)} of {thickness} {material}"

@@ -4,8 +4,8 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from trayconcord.generators.changes import Change, Record, differences
-from trayconcord.generators.changes_output import LONG
+from trayconcord.generators.changes import Change, Record, changes, differences
+from trayconcord.generators.changes_output import LONG, course_lines, sign
 
 FAMILIES = {
     "claims": "claim",
@@ -42,6 +42,8 @@ def bump(old: Record, new: Record) -> str:
         return "major"
     tables = ("rules", "rulings", "deprecated", *FAMILIES)
     if any(_meant(old[table]) != _meant(new[table]) for table in tables):
+        return "minor"
+    if any(_wordless(old.get(table)) != _wordless(new.get(table)) for table in ("cases", "marking")):
         return "minor"
     return "none" if {**old, "version": ""} == {**new, "version": ""} else "patch"
 
@@ -88,6 +90,10 @@ def _sections(old: Record, new: Record) -> list[tuple[str, list[str]]]:
         ("Newly agreed", _topics(rules, lambda was, now: _turned(was, now, "agreed"), _standing)),
         ("Decisions", [f"{_how(change)} {_code(change.id)}: {_stated(change)}" for change in rulings]),
         ("Corrected claims", [f"{_code(change.id)}: {', '.join(change.fields)}" for change in altered]),
+        *(
+            (heading, [f"{_HOW[mark]} {_escaped(line)}" for mark, line in entries])
+            for heading, entries in course_lines(changes(old, new))
+        ),
         *((f"New {table}", _added(old, new, table)) for table in FAMILIES),
     ]
 
@@ -139,8 +145,11 @@ def _replaced(record: Record) -> str:
     return f"{_code(record['id'])}{by}: {_escaped(record['because'])}"
 
 
+_HOW = {"+": "new", "-": "withdrawn", "~": "altered"}
+
+
 def _how(change: Change) -> str:
-    return "new" if change.before is None else "withdrawn" if change.after is None else "altered"
+    return _HOW[sign(change)]
 
 
 def _stated(change: Change) -> str:

@@ -12,10 +12,10 @@ from trayconcord.generators.references import Reference, ReferenceList
 from trayconcord.generators.sheet_orders import MergedOrder, merged_order
 from trayconcord.kb.model import Claim, Ruling, Scope, concepts_in, in_order, subjects_of
 from trayconcord.kb.store import Store
-from trayconcord.kb.vocabulary import Caution, Parameter, Term, Vocabulary
+from trayconcord.kb.vocabulary import Caution, Parameter, Term
 from trayconcord.shapes.answers import says_the_same
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.scopes import meet
+from trayconcord.shapes.scopes import meet, reading_order
 from trayconcord.shapes.wording import letter, position_text, printed_text, scope_text
 
 
@@ -195,7 +195,7 @@ class _Writer:
         return line.sign, line.label, line.text, self._cite(line.claims)
 
     def _entry(self, parameter: Parameter, scopes: set[Scope]) -> Entry | None:
-        ordered = sorted(scopes, key=lambda scope: (len(scope), _reading_order(scope, self.vocabulary)))
+        ordered = sorted(scopes, key=lambda scope: (len(scope), reading_order(scope, self.vocabulary)))
         topics: list[Topic] = []
         for scope in ordered:
             topic = self.comparison.at(parameter.id, scope)
@@ -247,7 +247,7 @@ class _Writer:
                 cases.add(in_order(named, self.vocabulary))
         columns = [self.vocabulary.parameters[name] for name in planned.of]
         rows = []
-        for case in sorted(cases, key=lambda case: _reading_order(case, self.vocabulary)):
+        for case in sorted(cases, key=lambda case: reading_order(case, self.vocabulary)):
             when = in_order(dict(self.here) | dict(case), self.vocabulary)
             topics = [self.comparison.at(parameter.id, when) for parameter in columns]
             if any(topic.claims or topic.ruling for topic in topics):
@@ -292,7 +292,3 @@ def _stands_with(figure: Figure) -> str:
     """What figures have in common that may stand beside one another."""
     left, _, right, _ = figure.drawing.box
     return figure.series or (figure.name if right - left > BROAD else "")
-
-
-def _reading_order(scope: Scope, vocabulary: Vocabulary) -> list[tuple[int, int]]:
-    return [(vocabulary.axes[axis].order, vocabulary.concepts[concept].order) for axis, concept in scope]

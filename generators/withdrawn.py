@@ -14,7 +14,7 @@ from trayconcord.kb.model import in_order
 from trayconcord.kb.signs import UNUSABLE
 from trayconcord.shapes.compare import Comparison
 from trayconcord.shapes.scopes import covers
-from trayconcord.shapes.wording import comparable_text, scope_text
+from trayconcord.shapes.wording import position_text, scope_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ def _reason(gone: Gone, comparison: Comparison) -> str:
     if parameter is None or not known:
         return "the vocabulary no longer has the question or its case"
     topic = comparison.at(gone.parameter, in_order(gone.when, vocabulary))
-    positions = " | ".join(comparable_text(p.value, parameter, vocabulary) for p in topic.positions)
+    positions = " | ".join(position_text(p, parameter, vocabulary, topic.when) for p in topic.positions)
     if topic.ruling is not None:
         return "the course has ruled on the topic, and the item does not follow from the ruling"
     if topic.rulings:

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from trayconcord.kb.model import Scope
-from trayconcord.kb.values import Interval, Steps
-from trayconcord.kb.vocabulary import Vocabulary
+from trayconcord.kb.values import Choice, Comparable, Interval, Steps
+from trayconcord.kb.vocabulary import Parameter, Vocabulary
 from trayconcord.shapes.answers import governing_value, occurs
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.orders import Order, both_ways, merged, orders_of
@@ -46,11 +46,44 @@ def orders_in(topic: Topic, vocabulary: Vocabulary) -> list[Order]:
 
 
 def is_needless(step: str, case: Scope, comparison: Comparison) -> bool:
-    """Whether a case answers with none what the step is for."""
+    """Whether a case answers with none what the step is for, and with nothing else. Where the course has ruled on any
+    of it, only rulings count."""
     vocabulary = comparison.vocabulary
-    for name in vocabulary.concepts[step].unless_none:
-        nothing = vocabulary.parameters[name].none_means
-        found = governing_value(comparison.at(name, case), vocabulary)
-        if nothing is not None and found == Interval(nothing, nothing):
-            return True
-    return False
+    topics = _asked_of(step, case, comparison)
+    ruled = any(topic.ruling for topic in topics)
+    governing = [
+        (value, topic.parameter)
+        for topic in topics
+        if (topic.ruling or not ruled) and (value := governing_value(topic, vocabulary)) is not None
+    ]
+    return bool(governing) and all(says_none(value, parameter, vocabulary) for value, parameter in governing)
+
+
+def doubts(step: str, case: Scope, comparison: Comparison) -> tuple[str, ...]:
+    """The parameters by which some source does without a step, unless the course has ruled on what it is for."""
+    topics = _asked_of(step, case, comparison)
+    if any(topic.ruling for topic in topics):
+        return ()
+    return tuple(
+        topic.parameter.id
+        for topic in topics
+        if any(says_none(position.value, topic.parameter, comparison.vocabulary) for position in topic.positions)
+    )
+
+
+def _asked_of(step: str, case: Scope, comparison: Comparison) -> list[Topic]:
+    """What is said in a case of the parameters that can make a step needless, in the order of the vocabulary."""
+    vocabulary = comparison.vocabulary
+    names = sorted(vocabulary.concepts[step].unless_none, key=lambda name: vocabulary.parameters[name].order)
+    return [comparison.at(name, case) for name in names]
+
+
+def says_none(value: Comparable, parameter: Parameter, vocabulary: Vocabulary) -> bool:
+    """Whether a value says that there is none of what the parameter is about."""
+    match value:
+        case Interval(low, high):
+            return parameter.none_means is not None and low == high == parameter.none_means
+        case Choice(concept):
+            return vocabulary.concepts[concept].says_none
+        case _:
+            return False

@@ -1,6 +1,8 @@
 """Errors told to people: where, what is wrong, what to do."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 
@@ -45,3 +47,12 @@ class UnusableInput(Exception):
 def unusable(file: str | Path, message: str, fix: str = "") -> UnusableInput:
     """An `UnusableInput` with a single complaint about a file as a whole."""
     return UnusableInput([Complaint(Place(str(file)), message, fix)])
+
+
+ALIKE = 0.7
+"""How like a known word another has to be before it is taken for a slip of it, as `difflib` counts: 1 is the same."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that an unknown one is most likely a slip of, to be offered as a fix; None where none is near."""
+    return next(iter(get_close_matches(word, list(known), n=1, cutoff=ALIKE)), None)

@@ -3,11 +3,11 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from fractions import Fraction
 from functools import cached_property
 
 from trayconcord.kb import namespaces as ns
+from trayconcord.kb.errors import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Concept(Term):
     ``related`` names the materials that a standard covers; ``kept`` says why a concept that no claim names stays.
     ``only_with`` names concepts one of which a case must allow if it holds this one; a step of the work ``shows`` the
     parameters it needs, is needless where one of ``unless_none`` is answered with none, and its ``hold_point`` tells a
-    learner where to stop and ask.
+    learner where to stop and ask. A concept that ``says_none`` is the answer that there is none.
     """
 
     schemes: tuple[str, ...] = ()
@@ -41,6 +41,7 @@ class Concept(Term):
     shows: tuple[str, ...] = ()
     hold_point: str = ""
     unless_none: tuple[str, ...] = ()
+    says_none: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,9 +221,9 @@ class Vocabulary:
         for candidate in (folded, folded.replace("_", "-"), folded.replace("-", " "), folded.replace(" ", "-")):
             if candidate in names:
                 return names[candidate]
-        close = get_close_matches(folded, names, n=1, cutoff=0.7)
+        close = nearest(folded, names)
         part = {names[name] for name in names if folded in re.split("[- ]", name)}  # ridge for ridge-condition
-        return names[close[0]] if close else part.pop() if len(part) == 1 else None
+        return names[close] if close else part.pop() if len(part) == 1 else None
 
     @cached_property
     def unit_names(self) -> dict[str, str]:

@@ -77,6 +77,7 @@ def read_vocabulary(graph: Graph) -> Vocabulary:
             tuple(ids(subject, TC.shows, ns.PARAMETER)),
             text(subject, TC.holdPoint),
             tuple(ids(subject, TC.unlessNone, ns.PARAMETER)),
+            (subject, TC.saysNone, None) in graph,
         )
         for subject in members(TC.Concept)
         for term in [name(subject, ns.CONCEPT)]

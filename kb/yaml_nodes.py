@@ -5,6 +5,7 @@ from pathlib import Path
 import yaml
 
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
+from trayconcord.kb.files import read_given
 from trayconcord.kb.signs import UNUSABLE
 
 LARGEST = 500_000
@@ -47,8 +48,7 @@ class _Loader(yaml.SafeLoader):
 def compose(path: Path) -> yaml.MappingNode:
     """The one mapping that a YAML file holds. Raises `UnusableInput`."""
     try:
-        with open(path, "rb") as stream:
-            data = stream.read(LARGEST + 1)
+        data = read_given(path, LARGEST + 1)
     except OSError as error:
         raise unusable(path, f"cannot be read: {error.strerror}", "check the name of the file") from None
     except ValueError:

@@ -77,7 +77,7 @@ class _Tally:
 
 def _alpha(observed: Fraction, expected: Fraction, cases: int) -> Fraction | None:
     """A single case says nothing of agreement beyond chance."""
-    return 1 - observed / expected if expected and cases > 1 else None
+    return krippendorff_alpha(observed, expected) if cases > 1 else None
 
 
 def _tally(parameter: Parameter, topics: list[Topic], comparison: Comparison) -> _Tally:
@@ -107,20 +107,18 @@ def _units(topics: list[Topic]) -> list[list[Hashable]]:
     return units
 
 
-def krippendorff_alpha(units: Iterable[list[Hashable]]) -> Fraction | None:
-    """Krippendorff's alpha for nominal data, exactly; None where it is not defined.
+def krippendorff_alpha(observed: Fraction, expected: Fraction) -> Fraction | None:
+    """Krippendorff's alpha for nominal data, exactly, from the sums of `disagreement`; None where it is not defined.
 
-    A unit is the list of the values that the observers gave it; those who gave none are left out.
-
-    >>> krippendorff_alpha([["a", "a"], ["b", "b"]])
+    >>> krippendorff_alpha(*disagreement([["a", "a"], ["b", "b"]]))
     Fraction(1, 1)
     """
-    observed, expected = disagreement(units)
     return 1 - observed / expected if expected else None
 
 
 def disagreement(units: Iterable[list[Hashable]]) -> tuple[Fraction, Fraction]:
-    """Observed and expected disagreement, both as sums over pairable values. Units with one value do not count."""
+    """Observed and expected disagreement, both as sums over pairable values. A unit is the list of the values that the
+    observers gave it, less those who gave none; one with a single value does not count."""
     pairable = [unit for unit in units if len(unit) > 1]
     totals = Counter(value for unit in pairable for value in unit)
     n = sum(totals.values())

@@ -12,7 +12,7 @@ from trayconcord.kb.store import Store
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.kb.vocabulary import Concept, Parameter, Vocabulary
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.scopes import covers, meet
+from trayconcord.shapes.scopes import covers, meet, reading_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +70,15 @@ def contradictions(case: Scope, vocabulary: Vocabulary) -> list[Contradiction]:
     return [found for axis, concept in case for found in _against(concept, axis, case, vocabulary)]
 
 
-def occurs(concept: str, case: Scope, vocabulary: Vocabulary) -> bool:
-    """Whether what a concept names occurs in a case: a landmark of its arch, a step of its method."""
-    return not any(_against(concept, "", case, vocabulary))
+def occurs(concept: str, case: Scope, vocabulary: Vocabulary, scheme: str | None = None) -> bool:
+    """Whether what a concept names occurs in a case: a landmark of its arch, a step of its method.
+
+    With the ``scheme`` of a question, whether the concept can answer that question in the case: the concept then stands
+    in place of the case's own condition on the axis of the scheme, and must suit the others as they must suit it.
+    """
+    axis = next((axis.id for axis in vocabulary.axes.values() if axis.scheme == scheme), "answer")
+    answered = tuple((dict(case) | {axis: concept}).items())
+    return not any(found.concept == concept or found.axis == axis for found in contradictions(answered, vocabulary))
 
 
 def in_case(value: Comparable, case: Scope, vocabulary: Vocabulary) -> Comparable:
@@ -145,7 +151,7 @@ class Casebook:
             own = {axis: concept for axis, concept in scope if not self.vocabulary.axes[axis].of_case}
             scopes[in_order(dict(case) | own, self.vocabulary)] = None
         result = []
-        for scope in sorted(scopes, key=self._reading_order):
+        for scope in sorted(scopes, key=lambda scope: (len(scope), reading_order(scope, self.vocabulary))):
             asks = self._asks(parameter, scope, meeting)
             topic = self.comparison.at(parameter.id, scope)
             if topic.claims or topic.rulings or asks:
@@ -178,10 +184,6 @@ class Casebook:
             ordered = tuple(sorted(choices, key=lambda concept: (order[concept].order, concept)))
             questions.append(Question(axis, ordered, tuple(waiting[axis])))
         return tuple(questions)
-
-    def _reading_order(self, scope: Scope) -> tuple[int, list[tuple[int, int]]]:
-        axes, concepts = self.vocabulary.axes, self.vocabulary.concepts
-        return len(scope), [(axes[axis].order, concepts[concept].order) for axis, concept in scope]
 
 
 def basis_of(topic: Topic) -> str:

@@ -15,7 +15,7 @@ from trayconcord.kb.turtle import bulk
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.panel import Panel, Position, Statement
 from trayconcord.shapes.positions import MOST_POSITIONS, TooManyPositions, ValueTable
-from trayconcord.shapes.scopes import bits, covers, meet
+from trayconcord.shapes.scopes import bits, covers, meet, reading_order
 from trayconcord.shapes.voices import Voices
 
 
@@ -91,7 +91,7 @@ class Comparison:
             return [
                 self._topic(panel, cell)
                 for panel in self._panels.values()
-                for cell in sorted(panel.cells(), key=self._reading_order)
+                for cell in sorted(panel.cells(), key=lambda cell: reading_order(cell, self.vocabulary))
             ]
 
     @cached_property
@@ -104,8 +104,10 @@ class Comparison:
             for ruling in rulings
             if (ruling.parameter, ruling.when) not in cells
         ]
-        order = self._reading_order
-        return sorted([*self.topics, *extra], key=lambda topic: (topic.parameter.order, order(topic.when)))
+        return sorted(
+            [*self.topics, *extra],
+            key=lambda topic: (topic.parameter.order, reading_order(topic.when, self.vocabulary)),
+        )
 
     def at(self, parameter: str, when: Scope) -> Topic:
         """The topic of a parameter at any scope, whether or not it is a cell of its own."""
@@ -168,10 +170,6 @@ class Comparison:
             raise _too_many(topic_id(panel.parameter.id, cell)) from None
         rulings = self.governing(panel.parameter.id, cell) if self._rulings else ()
         return Topic(panel.parameter, cell, standing, firm, rulings, positions, panel, heard)
-
-    def _reading_order(self, cell: Scope) -> list[tuple[int, int, str]]:
-        axes, concepts = self.vocabulary.axes, self.vocabulary.concepts
-        return [(axes[axis].order, concepts[concept].order, concept) for axis, concept in cell]
 
 
 def _too_many(topic: str) -> UnusableInput:

@@ -6,7 +6,6 @@ A rule is a shape with a target and an IRI. Its name is the last part of its IRI
 
 import re
 from dataclasses import dataclass
-from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from rdflib.namespace import RDF, SH
 from rdflib.term import Node
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.errors import unusable
+from trayconcord.kb.errors import nearest, unusable
 from trayconcord.kb.files import read_regular
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.turtle import read_turtle
@@ -131,7 +130,7 @@ def _refuse_lost(graph: Graph, stated_in: dict[URIRef, Path]) -> None:
     for subject, path in stated_in.items():
         if set(graph.predicates(subject, None)) <= set(_RESTATED):
             known = {ns.local(shape, ns.RULE): shape for shape in _shapes(graph)}
-            near = next(iter(get_close_matches(ns.local(subject, ns.RULE), known, n=1)), None)
+            near = nearest(ns.local(subject, ns.RULE), known)
             fix = f"did you mean rule:{near}?" if near else "list the rules: trayconcord explain"
             raise unusable(path, f"no rule is {subject}", fix)
 

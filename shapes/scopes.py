@@ -30,6 +30,13 @@ def meet(first: Scope, second: Scope, vocabulary: Vocabulary) -> Scope | None:
     return tuple(sorted(merged.items(), key=lambda pair: axes[pair[0]].order))
 
 
+def reading_order(scope: Scope, vocabulary: Vocabulary) -> list[tuple[int, int, str]]:
+    """Sorts scopes as a reader expects them: by the vocabulary's order of axes and concepts, the general before the
+    special that goes on from it."""
+    axes, concepts = vocabulary.axes, vocabulary.concepts
+    return [(axes[axis].order, concepts[concept].order, concept) for axis, concept in scope]
+
+
 class ScopeIndex:
     """Finds, among the scopes of one parameter, those that cover a given scope: a few integer operations each.
 

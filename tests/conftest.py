@@ -8,6 +8,7 @@ import pytest
 from hypothesis import settings
 from invented import enter_demo
 from rdflib import Graph, URIRef, namespace
+from skips import pytest_make_collect_report, pytest_runtest_makereport  # noqa: F401 - pytest calls them
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.forms import read_form

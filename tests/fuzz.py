@@ -2,6 +2,7 @@
 
     python tests/fuzz.py --inputs 100000                 every reader in turn, spoilt as tests/support/spoil.py does
     python tests/fuzz.py --guided form --seconds 120     one reader, guided by coverage (needs atheris)
+    python tests/fuzz.py --list                          the names of the readers
 
 No input may raise anything but `UnusableInput`, take longer than five seconds, open a socket, start a process, or write
 outside the folder of the run. What fails is printed with the number that makes it again, and kept with ``--keep DIR``.
@@ -26,12 +27,16 @@ def main() -> int:
     parser.add_argument("--start", type=int, default=0, help="number of the first mutation")
     parser.add_argument("--reader", action="append", help="only this one (repeatable)")
     parser.add_argument("--guided", metavar="READER", help="fuzz one reader guided by coverage")
+    parser.add_argument("--list", action="store_true", help="print the names of the readers, and do nothing")
     parser.add_argument("--keep", type=Path, help="folder for the inputs that failed")
     options = parser.parse_args()
     if options.guided:
         return guided(options)
     from hostile import READERS
 
+    if options.list:
+        print(*READERS, sep="\n")
+        return 0
     chosen = {name: READERS[name] for name in options.reader or READERS}
     weights = {name: SHARES.get(name, 1.0) for name in chosen}
     found = 0

@@ -3,7 +3,7 @@
 import pytest
 
 from trayconcord.kb.store import load
-from trayconcord.shapes.agreement import agreement, krippendorff_alpha
+from trayconcord.shapes.agreement import agreement, disagreement, krippendorff_alpha
 from trayconcord.shapes.compare import Comparison
 
 OBSERVERS = {
@@ -28,14 +28,14 @@ OBSERVERS = {
 def test_alpha_is_that_of_the_published_examples(name: str) -> None:
     rows, published = OBSERVERS[name]
     units = [[value for value in column if value is not None] for column in zip(*rows, strict=True)]
-    alpha = krippendorff_alpha(units)
+    alpha = krippendorff_alpha(*disagreement(units))
     assert alpha is not None
     assert round(float(alpha), 3) == published
 
 
 def test_alpha_is_not_defined_without_variation_or_pairs() -> None:
-    assert krippendorff_alpha([["a", "a"], ["a", "a"]]) is None
-    assert krippendorff_alpha([["a"], ["b"]]) is None
+    assert krippendorff_alpha(*disagreement([["a", "a"], ["a", "a"]])) is None
+    assert krippendorff_alpha(*disagreement([["a"], ["b"]])) is None
 
 
 def test_quantities_get_no_alpha_and_shares_lie_between_none_and_all() -> None:

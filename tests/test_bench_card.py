@@ -1,11 +1,15 @@
 """The bench card of a case: steps with their numbers, where to stop, what can hurt."""
 
+from pathlib import Path
+
 import pytest
 from html_tree import Element, parse
 from invented import store_of
 
 from trayconcord.generators.bench_card import bench_card
 from trayconcord.generators.plan import plan
+from trayconcord.generators.plan_output import value_line
+from trayconcord.generators.work_order import is_needless
 from trayconcord.kb.case_file import CaseFile, case_of_words
 from trayconcord.kb.store import Store, load
 from trayconcord.shapes.check import Report
@@ -34,7 +38,7 @@ def test_a_number_stands_at_the_step_that_needs_it(card: Element) -> None:
     by_name = {next(step.all("b")).text: step.text for step in steps_of(card)}
     assert "border clearance 2 mm" in by_name["Draw the outline."]
     assert "by decision of the course" in by_name["Draw the outline."]
-    assert "polymer-to-monomer ratio" in by_name["Mix the resin."]
+    assert "stages of the mix" in by_name["Mix the resin."]
 
 
 def test_what_the_course_makes_needless_is_left_out_with_the_reason(card: Element) -> None:
@@ -109,3 +113,56 @@ def test_a_ruled_order_is_the_order_of_the_card(tmp_path) -> None:
     names = [next(step.all("b")).text for step in steps_of(page)]
     assert names == ["Draw the outline.", "Adapt the spacer.", "Cure."]
     assert "as the course rules" in page.text
+
+
+BOOKS = """\
+source: {id: NAME, title: NAME, kind: textbook}
+claims:
+  - {parameter: procedure, value: [draw-outline, adapt-spacer, cut-stops, cure], at: p. 1, obtained: read}
+  - {parameter: spacer-thickness, value: 3 mm, at: p. 2, obtained: read}
+"""
+NONE = """\
+source: {id: third-book, title: third-book, kind: textbook}
+claims:
+  - {parameter: spacer-design, value: no-spacer, at: p. 3, obtained: read}
+"""
+
+
+def test_a_source_that_lays_no_spacer_is_told_beside_those_that_give_its_thickness(tmp_path: Path) -> None:
+    """Two questions, so no topic is contested; read together, the answers do not fit."""
+    store = store_of(tmp_path, *(BOOKS.replace("NAME", name) for name in ("one-book", "other-book")), NONE)
+    spacer, stops = steps_of(card_of(store, Comparison(store), *PASTE))[1:3]
+    assert "Some sources do without this: see spacer design." in spacer.text
+    assert "spacer design ask no spacer" in spacer.text and "spacer thickness 3 mm" in spacer.text
+    assert "do without" not in stops.text, "said once"
+
+
+def test_rulings_that_do_not_fit_leave_the_step_in(tmp_path: Path) -> None:
+    ruled = "rulings:\n" + "".join(
+        f"  - {{parameter: {parameter}, value: {value}, because: short, decided-on: 2026-05-12, decided-by: a board,"
+        " without-source: for a test}\n"
+        for parameter, value in (("spacer-design", "no-spacer"), ("spacer-thickness", "THICK"))
+    )
+    books = [BOOKS.replace("NAME", name) for name in ("one-book", "other-book")]
+    for thickness, left_out in (("none", True), ("2 mm", False)):
+        (tmp_path / thickness).mkdir()
+        store = store_of(tmp_path / thickness, *books, ruled.replace("THICK", thickness))
+        case = case_of_words(PASTE, store.vocabulary).when
+        assert is_needless("adapt-spacer", case, Comparison(store)) == left_out
+
+
+def test_a_tray_gets_no_ratio_that_is_stated_of_denture_base_resin(ruled_report: Report) -> None:
+    """“Denture base resins: materials and mechanism” says so in its title, and means no trays."""
+    store = ruled_report.store
+    for material in ("acrylic-resin", "autopolymerising-resin"):
+        words = ["arch=maxillary", f"tray-material={material}"]
+        topic = ruled_report.comparison.at("polymer-monomer-ratio", case_of_words(words, store.vocabulary).when)
+        assert not any(claim.source == "slidepub-denture-base-resins" for claim in topic.claims)
+
+
+def test_a_dilution_says_what_it_says_nothing_without(ruled_report: Report) -> None:
+    case = case_of_words([*PASTE, "disinfectant=iodophor"], ruled_report.store.vocabulary)
+    answers = plan(ruled_report.store, ruled_report.comparison, case).found.answers
+    (dilution,) = (answer for answer in answers if answer.parameter.id == "disinfectant-dilution")
+    told = value_line(dilution, ruled_report.store.vocabulary)
+    assert told == "1 in 213 (says nothing without the strength of the product as sold: look it up in the source)"

@@ -9,7 +9,7 @@ from html_tree import parse
 from invented import NOTES, enter_forms
 
 from trayconcord.generators.build import build
-from trayconcord.generators.changes import changes, document_of
+from trayconcord.generators.changes import Record, changes, document_of
 from trayconcord.generators.changes_output import text_changes
 from trayconcord.generators.cli import main
 from trayconcord.generators.export import rules_document
@@ -195,7 +195,152 @@ def test_a_folder_of_something_else_is_refused(tmp_path: Path) -> None:
 
 def test_what_an_export_does_not_hold_is_told_to_differ(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "more").mkdir()
-    case = "cases:\n  - {id: a-case, label: A case, when: {arch: maxillary}, asks: [stop-count]}\n"
-    one, other = enter_forms(tmp_path, NOTES), enter_forms(tmp_path / "more", NOTES, case)
+    noted = NOTES.replace("at: p. 2,", "at: p. 2, note: said twice,")
+    one, other = enter_forms(tmp_path, NOTES), enter_forms(tmp_path / "more", noted)
     assert main(["changes", "--only", str(one), str(other)]) == 0
-    assert "but what an export does not hold: cases" in capsys.readouterr().out
+    assert capsys.readouterr().out == "nothing changed but what an export does not hold: notes or history\n"
+
+
+# --- what the course teaches and how it marks ---
+
+COURSE = """\
+cases:
+  - {id: first, label: First tray, when: {arch: maxillary}, asks: [stop-count, spacer-thickness]}
+  - {id: second, label: Second tray, when: {}, asks: [stop-count]}
+marking:
+  pass: 70 %
+  borderline: 1/2
+  not-measured: left-out
+  decided-on: 2026-05-12
+  decided-by: a board
+  items:
+    - {parameter: stop-count, weight: 2}
+    - {parameter: wall-thickness, sites: [ridge-crest], weight: 3, tolerance: 0.5 mm, uncertainty: 0.1 mm}
+    - {parameter: handle-length, when: {arch: maxillary}, tolerance: 25 %}
+"""
+COURSE_NOW = """\
+cases:
+  - {id: first, label: The first tray, when: {arch: mandibular}, asks: [spacer-thickness, wall-thickness]}
+  - {id: third, when: {arch: maxillary}, asks: [stop-count]}
+marking:
+  pass: 1/3
+  borderline: 0
+  not-measured: zero
+  decided-on: 2026-09-01
+  items:
+    - {parameter: stop-count, weight: 2, borderline: 1/4}
+    - {parameter: wall-thickness, sites: [ridge-crest, lingual-flange], weight: 1/2, tolerance: 10 %}
+    - {parameter: handle-inclination, tolerance: 5 deg, uncertainty: 1 deg}
+"""
+
+
+def courses(tmp_path: Path) -> tuple[Record, Record]:
+    """Two states of a course that differ in nothing but what it teaches and how it marks."""
+    return tuple(  # type: ignore[return-value]
+        document_of(enter_forms(tmp_path, NOTES, form, name=name), True)
+        for name, form in (("old", COURSE), ("new", COURSE_NOW))
+    )
+
+
+def test_taught_cases_and_the_marking_policy_are_told_part_by_part(tmp_path: Path) -> None:
+    old, new = courses(tmp_path)
+    assert text_changes(changes(old, new)).splitlines() == [
+        "changed: 3 taught cases, 5 entries of the marking policy",
+        "",
+        "Taught cases",
+        "  ~ The first tray: name “First tray” → “The first tray”; conditions maxillary → mandibular; "
+        "now asks for wall thickness; no longer asks for number of stops",
+        "  + third (maxillary): asks for number of stops",
+        "  - Second tray: asks for number of stops",
+        "",
+        "Marking policy",
+        "  ~ the policy: pass mark 70 % → 1/3; credit when borderline 0.5 → 0; "
+        "what was not measured left out → counts as nothing; decided on 2026-05-12 → 2026-09-01; "
+        "decided by a board → none",
+        "  ~ number of stops: credit when borderline none → 0.25",
+        "  ~ wall thickness: weight 3 → 0.5; tolerance 0.5 mm → 10 %; uncertainty 0.1 mm → none; "
+        "sites ridge crest → ridge crest, lingual flange",
+        "  + handle inclination: weight 1; tolerance 5°; uncertainty 1°",
+        "  - handle length for maxillary: weight 1; tolerance 25 %",
+    ]
+    assert text_changes(changes(old, old)) == "nothing changed"
+
+
+def test_a_policy_that_comes_or_goes_is_told_whole(tmp_path: Path) -> None:
+    old, new = document_of(enter_forms(tmp_path, NOTES), True), courses(tmp_path)[0]
+    line = "the policy: pass mark 70 %; credit when borderline 0.5; what was not measured left out; "
+    line += "decided on 2026-05-12; decided by a board"
+    assert f"  + {line}" in text_changes(changes(old, new)).splitlines()
+    assert f"  - {line}" in text_changes(changes(new, old)).splitlines()
+
+
+def test_the_words_of_a_term_change_no_case(tmp_path: Path) -> None:
+    old, _ = courses(tmp_path)
+    worded = json.loads(json.dumps(old))
+    for record in (*worded["cases"], *worded["marking"]["items"]):
+        record["conditions"] = "put in other words"
+    assert changes(old, worded).cases == changes(old, worded).marking == []
+
+
+def test_page_and_json_tell_of_cases_and_marking_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    courses(tmp_path)
+    states = [str(tmp_path / "old"), str(tmp_path / "new")]
+    assert main(["changes", "--only", "--format", "html", *states]) == 0
+    page = parse(capsys.readouterr().out)
+    text = " ".join(page.text.split())
+    assert "Taught cases" in text and "conditions maxillary → mandibular" in text
+    assert "Marking policy" in text and "weight 3 → 0.5; tolerance 0.5 mm → 10 %" in text
+    assert main(["changes", "--only", "--format", "json", *states]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [(case["id"], case["fields"]) for case in document["cases"]] == [
+        ("first", ["label", "when", "asks"]),
+        ("third", []),
+        ("second", []),
+    ]
+    policy, item, *_ = document["marking"]
+    assert policy["before"]["pass-mark"] == "0.7"
+    assert policy["after"]["pass-mark"] == {"@type": "owl:rational", "@value": "1/3"}
+    assert (item["id"], item["fields"]) == ("stop-count", ["borderline-credit"])
+
+
+def test_an_export_of_a_former_release_says_nothing_of_cases_and_marking(tmp_path: Path) -> None:
+    """Such an export is no state without cases: what it does not tell is not told to be new."""
+    old, new = courses(tmp_path)
+    former = {key: part for key, part in old.items() if key not in ("cases", "marking")}
+    found = changes(former, new)
+    assert (found.cases, found.marking) == ([], [])
+    assert text_changes(found).splitlines() == [
+        "nothing changed but what an export does not hold: cases, the marking policy, notes or history",
+        "",
+        "An export of a former release holds no cases and no marking policy, so these are not compared.",
+    ]
+
+
+CASE = {"id": "a", "when": {}, "asks": []}
+POLICY = {"id": "policy", "type": "MarkingPolicy", "unmeasured": "zero", "borderline-credit": "0.5", "items": []}
+ITEM = {"id": "p", "type": "MarkingItem", "parameter": "p", "when": {}, "sites": [], "weight": "1.0"}
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {"cases": {}},
+        {"cases": [CASE | {"asks": None}]},
+        {"cases": [CASE | {"asks": [1]}]},
+        {"cases": [{"id": "a", "asks": []}]},
+        {"marking": []},
+        {"marking": POLICY | {"items": None}},
+        {"marking": POLICY | {"pass-mark": 0.7}},
+        {"marking": POLICY | {"borderline-credit": {"@value": "1/0"}}},
+        {"marking": POLICY | {"items": [ITEM | {"weight": "9" * 5000 + ".0"}]}},
+        {"marking": POLICY | {"items": [ITEM | {"sites": "p"}]}},
+        {"marking": POLICY | {"items": [{key: ITEM[key] for key in ITEM if key != "weight"}]}},
+    ],
+)
+def test_cases_and_policies_that_are_broken_are_refused(tmp_path: Path, parts: Record) -> None:
+    path = tmp_path / "rules.json"
+    path.write_bytes(broken(cases=[CASE], marking=POLICY | {"items": [ITEM]}))
+    assert document_of(path, True)["cases"] == [CASE]  # so that what is refused is refused for what is broken
+    path.write_bytes(broken(**parts))
+    with pytest.raises(UnusableInput, match="is no rule export of this format"):
+        document_of(path, True)

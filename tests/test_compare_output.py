@@ -10,7 +10,7 @@ import pytest
 from invented import NOTES, store_of
 
 from trayconcord.generators.cli import main
-from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
+from trayconcord.generators.compare_output import chosen_topics, json_topics, text_parts
 from trayconcord.generators.value_json import number_json
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.store import Store
@@ -39,6 +39,10 @@ def comparison(shipped_store: Store) -> Comparison:
 @pytest.fixture(scope="module")
 def demo(demo_store: Store) -> Comparison:
     return Comparison(demo_store)
+
+
+def as_text(topics: list[Topic], store: Store, in_full: bool) -> str:
+    return "\n".join(text_parts([(topics, store)], in_full))
 
 
 def as_json(topics: list[Topic], store: Store) -> list[dict[str, Any]]:
@@ -157,7 +161,7 @@ def test_a_case_of_which_no_source_speaks_is_silent(tmp_path: Path) -> None:
     (topic,) = as_json(chosen_topics(Comparison(store), "spacer-thickness?impression-material=polysulfide"), store)
     assert topic["standing"] == "silent"
     assert topic["positions"] == topic["voices"] == []
-    text = text_topics(chosen_topics(Comparison(store), "handle-length"), store, in_full=True)
+    text = as_text(chosen_topics(Comparison(store), "handle-length"), store, in_full=True)
     assert text == "no source in the store speaks of this"
 
 
@@ -187,7 +191,7 @@ def test_a_topic_that_cannot_be_is_told_with_a_way_out(
 
 def test_the_text_lays_every_claim_of_a_topic_side_by_side(comparison: Comparison, shipped_store: Store) -> None:
     (topic,) = chosen_topics(comparison, "tray-fit?impression-material=zinc-oxide-eugenol-paste")
-    lines = text_topics([topic], shipped_store, in_full=True).splitlines()
+    lines = as_text([topic], shipped_store, in_full=True).splitlines()
     assert lines[0] == "fit of the tray  [tray-fit]"
     assert f"  zinc oxide-eugenol paste: contested, {len(topic.voices)} voices" in lines
     claims = [line for line in lines if re.match(r" {6}\S", line)]
@@ -196,7 +200,7 @@ def test_the_text_lays_every_claim_of_a_topic_side_by_side(comparison: Compariso
 
 
 def test_without_a_topic_each_has_one_line(comparison: Comparison, shipped_store: Store) -> None:
-    lines = text_topics(comparison.topics, shipped_store, in_full=False).splitlines()
+    lines = as_text(comparison.topics, shipped_store, in_full=False).splitlines()
     told = [line for line in lines if re.match(r"  (contested\??|agreed|single|silent) ", line)]
     assert len(told) == len(comparison.topics)
     assert sum(line.startswith("  contested ") for line in told) == sum(topic.firm for topic in comparison.topics)

@@ -9,9 +9,10 @@ from invented import NOTES, store_of
 from rdflib import BNode, Graph, Literal, URIRef
 from rdflib.namespace import DCTERMS, PROV, RDF, SKOS
 
-from trayconcord.generators.export import LICENCE, rules_document, rules_json
+from trayconcord.generators.export import LICENCE, rules_document
 from trayconcord.generators.export_context import graph_of
 from trayconcord.generators.export_dataset import DATASET
+from trayconcord.generators.export_files import one_file
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.model import comparable
@@ -26,7 +27,7 @@ Exported = tuple[Store, Record, Graph]
 
 
 def exported(store: Store) -> Exported:
-    document = json.loads(rules_json(store, Comparison(store)))
+    document = json.loads(one_file("json", rules_document(store, Comparison(store))))
     return store, document, Graph().parse(data=write_turtle(graph_of(document)), format="turtle")
 
 
@@ -315,7 +316,7 @@ def test_turtle_and_json_say_the_same_rule_by_rule(export: Exported) -> None:
 
 
 def test_the_export_is_the_same_whenever_it_is_made(demo_store: Store) -> None:
-    one, other = (rules_json(demo_store, Comparison(demo_store)) for _ in range(2))
+    one, other = (one_file("json", rules_document(demo_store, Comparison(demo_store))) for _ in range(2))
     assert one == other
     assert write_turtle(graph_of(json.loads(one))) == write_turtle(graph_of(json.loads(other)))
 

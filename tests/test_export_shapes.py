@@ -32,8 +32,17 @@ RULING = """\
 rulings:
   - {parameter: wall-thickness, value: 2 mm, because: It is stiff., decided-on: 2026-05-12, decided-by: a board}
 """
+COURSE = """\
+cases:
+  - {id: a-case, label: A case, when: {arch: maxillary}, asks: [stop-count]}
+marking:
+  pass: 1/3
+  items:
+    - {parameter: stop-count, weight: 2}
+"""
 CONTESTED, AGREED = ns.iri(ns.TOPIC, "stop-count"), ns.iri(ns.TOPIC, "spacer-thickness?impression-material=polyether")
 RULED = ns.iri(ns.TOPIC, "wall-thickness")
+CASE, POLICY, ITEM = ns.iri(ns.CASE, "a-case"), ns.iri(ns.MARKING, ns.POLICY), ns.iri(ns.MARKING, "stop-count")
 CLAIM, OWN_RULING = ns.iri(ns.CLAIM, "other-notes/stop-count"), ns.iri(ns.RULING, "wall-thickness")
 
 
@@ -50,8 +59,8 @@ def export_of(store: Store) -> Graph:
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory: pytest.TempPathFactory) -> Graph:
-    """A contested, an agreed, a ruled and no other topic."""
-    return export_of(store_of(tmp_path_factory.mktemp("small"), NOTES, OTHERS, RULING))
+    """A contested, an agreed, a ruled and no other topic; a taught case; a marking policy."""
+    return export_of(store_of(tmp_path_factory.mktemp("small"), NOTES, OTHERS, RULING, COURSE))
 
 
 def found(graph: Graph, shapes: Graph) -> set[tuple[Any, Any]]:
@@ -155,6 +164,17 @@ BREAKS: dict[str, tuple[Break, URIRef, URIRef]] = {
         SHAPE.value,
     ),
     "a standing that is none": (lambda g: g.set((AGREED, TC.standing, Literal("settled"))), AGREED, SHAPE.topic),
+    "a case that asks for nothing known": (
+        lambda g: g.set((CASE, TC.asks, URIRef(ns.PARAMETER + "lost"))),
+        CASE,
+        SHAPE.case,
+    ),
+    "a policy that does not say what it does": (
+        lambda g: g.set((POLICY, TC.unmeasured, Literal("perhaps"))),
+        POLICY,
+        SHAPE["marking-policy"],
+    ),
+    "an item without a weight": (lambda g: g.remove((ITEM, TC.weight, None)), ITEM, SHAPE["marking-item"]),
     "no licence": (lambda g: g.remove((DATASET, DCTERMS.license, None)), DATASET, SHAPE.export),
     "no version": (lambda g: g.remove((DATASET, DCAT.version, None)), DATASET, SHAPE.export),
     "another format": (lambda g: g.set((DATASET, TC.contractFormat, Literal(2))), DATASET, SHAPE.export),

@@ -88,7 +88,8 @@ def test_tables_say_what_the_json_says(demo: Files, document: dict[str, Any]) ->
     found = {url.removesuffix(".csv"): rows for url, (_, rows) in tables(demo).items()}
     positions = [{**p, "topic": r["id"]} for r in document["rules"] for p in r["positions"]]
     for name, records in (
-        *((name, document[name]) for name in found if name not in ("positions", "citations")),
+        *((name, document[name]) for name in found if name not in ("positions", "citations", "marking")),
+        ("marking", document["marking"]["items"]),
         ("positions", positions),
     ):
         assert [row["id"] for row in found[name]] == [record["id"] for record in records], name

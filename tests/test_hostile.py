@@ -365,13 +365,13 @@ def test_a_bank_that_never_ends_is_not_read() -> None:
 
 
 def test_a_case_may_come_through_a_pipe(vocabulary: Vocabulary) -> None:
-    """What a person names is read whatever it is, up to the largest size."""
+    """One that the process was given is read; a device is not, which may never end (more in test_pipes)."""
     reading, writing = os.pipe()
     os.write(writing, b"case: {arch: maxillary}\n")
     os.close(writing)
     assert read_case(Path(f"/dev/fd/{reading}"), vocabulary).when == (("arch", "maxillary"),)
     os.close(reading)
-    with pytest.raises(UnusableInput, match="larger than"):
+    with pytest.raises(UnusableInput, match="not a regular file"):
         read_case(Path("/dev/zero"), vocabulary)
 
 

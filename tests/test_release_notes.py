@@ -136,3 +136,27 @@ def test_the_command_prints_the_notes(tmp_path: Path, capsys: pytest.CaptureFixt
     printed = capsys.readouterr().out
     assert printed.startswith("# Rules 0.")
     assert section(printed, "Newly contested") == ["`stop-count`: single (3) → contested (3 | 4)"]
+
+
+def test_cases_and_the_marking_policy_are_in_the_notes(documents: dict[str, Document], tmp_path: Path) -> None:
+    course = """\
+cases:
+  - {id: upper, label: Upper *tray*, when: {arch: maxillary}, asks: [stop-count]}
+marking:
+  pass: 70 %
+  items:
+    - {parameter: stop-count, weight: 2}
+"""
+    old = exported(tmp_path / "old", course)
+    new = exported(tmp_path / "new", course.replace("weight: 2", "weight: 3").replace("maxillary", "mandibular"))
+    notes = release_notes(old, new)
+    assert section(notes, "Taught cases") == [r"altered Upper \*tray\*: conditions maxillary → mandibular"]
+    assert section(notes, "Marking policy") == ["altered number of stops: weight 2 → 3"]
+    assert bump(old, new) == "minor"
+    # cases belong to a course and may go; their ids are no ids of the store
+    assert bump(old, documents["alone"]) == "minor" and lost(old, documents["alone"]) == []
+    renamed = copy.deepcopy(old)
+    renamed["cases"][0]["label"] = "Upper tray"
+    assert bump(old, renamed) == "patch"
+    former = {key: part for key, part in old.items() if key not in ("cases", "marking")}
+    assert bump(former, old) == "minor"

@@ -1,5 +1,7 @@
 """Values on a page: printed numbers stay as they are, converted ones keep three digits, units are set in one style."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -8,6 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from invented import store_of
 
+from trayconcord.generators.manuscripts.rendering import render
+from trayconcord.generators.marking_pages import marking_sheet
+from trayconcord.generators.plan import plan
+from trayconcord.generators.prompts import oral_prompts
+from trayconcord.generators.quantities import derived
+from trayconcord.generators.withdrawn import NOTHING, Gone, withdrawals
+from trayconcord.kb.case_file import CaseFile
 from trayconcord.kb.store import Store
 from trayconcord.kb.values import Interval
 from trayconcord.kb.vocabulary import Vocabulary
@@ -82,3 +91,66 @@ def test_no_page_text_of_the_shipped_store_has_a_raw_exponent_or_a_long_conversi
                 assert text.startswith("≈ ") and text.endswith(")")
                 rounded += 1
     assert rounded > 3
+
+
+INCHES = """\
+source: {id: SOURCE, title: SOURCE, kind: textbook}
+claims:
+  - {parameter: spacer-thickness, value: SPACER, at: p. 1, obtained: read}
+  - {parameter: wall-thickness, value: 1/16 in, at: p. 2, obtained: read}
+  - {parameter: wax-sheet-thickness, when: {spacer-material: baseplate-wax}, value: 1/16 in, at: p. 3, obtained: read}
+  - {parameter: fitting-surface-area, value: 24 cm2, at: p. 4, obtained: read}
+"""
+
+
+@pytest.fixture(scope="module")
+def inches(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """Two books that measure in inches, and differ on the spacer."""
+    forms = [
+        INCHES.replace("SOURCE", name).replace("SPACER", thickness)
+        for name, thickness in (("one-book", "1/16 in"), ("other-book", "1/8 in"))
+    ]
+    return store_of(tmp_path_factory.mktemp("inches"), *forms)
+
+
+def prompted(store: Store, comparison: Comparison) -> str:
+    return " ".join(answer.value for prompt in oral_prompts(store, comparison) for answer in prompt.answers)
+
+
+def computed(store: Store, comparison: Comparison) -> str:
+    case = CaseFile(())
+    return " ".join(f"{found.text} {found.inputs}" for found in derived(plan(store, comparison, case)))
+
+
+def withdrawn(_: Store, comparison: Comparison) -> str:
+    gone = Gone("an-item", "how thick?", "2 mm", "spacer-thickness", {}, "")
+    return withdrawals(replace(NOTHING, items={"an-item": gone}), [], comparison)[0].reason
+
+
+def rendered(store: Store, comparison: Comparison) -> str:
+    text = '{{ range_of("spacer-thickness") }}, {{ lowest("wall-thickness") }}, {{ value("wall-thickness") }}'
+    return render(text, store, comparison).text
+
+
+def marked(store: Store, comparison: Comparison) -> str:
+    return marking_sheet(store, comparison, ())
+
+
+@pytest.mark.parametrize(
+    ("output", "shown"),
+    [
+        (prompted, "≈ 1.59 mm (1/16 in)"),
+        (computed, "≈ 1.59 mm (1/16 in)"),
+        (withdrawn, "the topic is contested: ≈ 1.59 mm (1/16 in) | ≈ 3.18 mm (1/8 in)"),
+        (rendered, "≈ 1.59–3.18 mm, ≈ 1.59 mm, ≈ 1.59 mm (1/16 in)"),
+        (marked, "rule: ≈ 1.59 mm (1/16 in)"),
+    ],
+)
+def test_whatever_a_reader_gets_keeps_three_digits_of_a_conversion(
+    inches: Store, output: Callable[[Store, Comparison], str], shown: str
+) -> None:
+    text = output(inches, Comparison(inches))
+    assert shown in text
+    assert "3.175" not in text
+    if output is not marked:  # the limits that marks depend on are exact
+        assert "1.5875" not in text

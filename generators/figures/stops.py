@@ -8,7 +8,7 @@ from trayconcord.generators.figures.room import Point
 from trayconcord.kb.model import Scope, comparable
 from trayconcord.kb.values import Comparable, Membership
 from trayconcord.shapes.compare import Comparison, Topic
-from trayconcord.shapes.wording import comparable_text, letter
+from trayconcord.shapes.wording import letter, position_text, printed_text
 
 
 def answers(topic: Topic, comparison: Comparison) -> list[Comparable]:
@@ -20,8 +20,11 @@ def answers(topic: Topic, comparison: Comparison) -> list[Comparable]:
 
 def answer_text(topic: Topic, comparison: Comparison) -> str:
     """The same in words, each position with its letter."""
-    values = answers(topic, comparison)
-    texts = [comparable_text(value, topic.parameter, comparison.vocabulary) for value in values]
+    vocabulary = comparison.vocabulary
+    if topic.ruling and topic.ruling.value is not None:
+        texts = [printed_text(topic.ruling, vocabulary)]
+    else:
+        texts = [position_text(position, topic.parameter, vocabulary, topic.when) for position in topic.positions]
     if len(texts) > 1:
         texts = [f"{letter(number)} {text}" for number, text in enumerate(texts)]
     return told("ruled" if topic.ruling else "tied" if topic.tied else topic.standing, texts)

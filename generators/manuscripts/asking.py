@@ -18,7 +18,15 @@ from trayconcord.shapes.answers import Casebook, contradictions, in_case
 from trayconcord.shapes.compare import Comparison, Topic
 from trayconcord.shapes.panel import Position
 from trayconcord.shapes.positions import ValueTable
-from trayconcord.shapes.wording import citation, comparable_text, position_text, printed_text, scope_text, some_of
+from trayconcord.shapes.wording import (
+    citation,
+    comparable_text,
+    position_text,
+    printed_text,
+    scope_text,
+    shown_text,
+    some_of,
+)
 
 MOST_NAMES = 4
 """Sources that a refusal names for one position."""
@@ -161,7 +169,7 @@ class Asker:
             return self.value_text(topic) + (self.behind(topic, show) if cite else "")
         if standing == "contested" and show.contested == "span":
             low, high = self.span(topic)
-            text = self.form.escape(comparable_text(Interval(low, high), topic.parameter, self.vocabulary))
+            text = self.form.escape(self.span_text(low, high, topic))
             return text + " (sources differ)" + (self.behind(topic, show) if cite else "")
         cite = cite or standing == "contested"
         positions = [
@@ -253,6 +261,10 @@ class Asker:
             None if None in lows else min(low for low in lows if low is not None),
             None if None in highs else max(high for high in highs if high is not None),
         )
+
+    def span_text(self, low: Fraction | None, high: Fraction | None, topic: Topic) -> str:
+        """A range between ends that claims of a topic state, as a page shows it."""
+        return shown_text(Interval(low, high), topic.claims, topic.parameter, self.vocabulary, beside=False)
 
     def behind(self, topic: Topic, show: Show) -> str:
         """The citation of what holds: of a ruling, itself and the sources that it agrees with."""

@@ -22,7 +22,7 @@ from trayconcord.kb.vocabulary import Parameter, Term
 from trayconcord.shapes.answers import governing_value, without_repeats
 from trayconcord.shapes.compare import Topic
 from trayconcord.shapes.scopes import meet
-from trayconcord.shapes.wording import comparable_text, scope_text
+from trayconcord.shapes.wording import scope_text
 
 NAMES = (
     "value", "both", "cite", "lowest", "highest", "range_of", "reason", "table", "steps", "figure", "cautions",
@@ -111,7 +111,7 @@ class Functions(Apparatus):
         if not topic.claims:
             self.allowed(topic, Show(contested="span", single="say"))
         low, high = self.span(topic)
-        text = self.form.escape(comparable_text(Interval(low, high), topic.parameter, self.vocabulary))
+        text = self.form.escape(self.span_text(low, high, topic))
         cited = self.cited(self.strongest(topic.claims), most) if most else ""
         return Said(text + cited, "", tuple(claim.id for claim in topic.claims))
 
@@ -148,8 +148,7 @@ class Functions(Apparatus):
         found: Fraction | None = ends[end]
         if found is None:
             raise Refusal(f"{topic.parameter.label} has no such end: {self.value_text(topic)}", "use value()")
-        text = comparable_text(Interval(found, found), topic.parameter, self.vocabulary)
-        return self._said(topic, self.form.escape(text))
+        return self._said(topic, self.form.escape(self.span_text(found, found, topic)))
 
     # --- several at once -----------------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from trayconcord.generators.manuscripts.functions import NAMES, Functions
 from trayconcord.generators.manuscripts.passages import Passage, Query, Record, marked, taken_out
 from trayconcord.generators.manuscripts.sandbox import CALL, Sandbox, compiled, line_now, run
 from trayconcord.kb.errors import Complaint, Place, UnusableInput, unusable
-from trayconcord.kb.files import read_regular
+from trayconcord.kb.files import read_given
 from trayconcord.kb.model import Scope
 from trayconcord.kb.store import Store
 from trayconcord.shapes.compare import Comparison
@@ -79,7 +79,7 @@ def render(
 def read_manuscript(path: Path) -> str:
     """The text of a manuscript. Raises `UnusableInput`."""
     try:
-        data = read_regular(path)
+        data = read_given(path)
     except OSError as error:
         raise unusable(path, f"cannot be read: {error.strerror}", "name a manuscript, as in manual.md.j2") from None
     try:

@@ -18,7 +18,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 from jinja2.utils import Namespace
 from markupsafe import Markup
 
-from trayconcord.kb.errors import Complaint, Place, UnusableInput
+from trayconcord.kb.errors import Complaint, Place, UnusableInput, nearest
 
 MOST_WORK = 20_000_000
 """What one pass over a manuscript may do: signs of text made, and what turns of loops and calls count for."""
@@ -199,8 +199,6 @@ def _syntax(error: TemplateSyntaxError, environment: Sandbox, name: str) -> Comp
 
 def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Complaint]:
     """Names that stand for nothing, and statements that would reach for another file."""
-    from difflib import get_close_matches
-
     from jinja2.meta import find_undeclared_variables
 
     found = []
@@ -218,7 +216,7 @@ def _unknown(tree: nodes.Template, environment: Sandbox, name: str) -> list[Comp
     missing = find_undeclared_variables(tree) - known
     for used in tree.find_all(nodes.Name):
         if used.name in (missing | {"self"}) and used.ctx == "load":
-            near = next(iter(get_close_matches(used.name, sorted(known), 1)), None)
+            near = nearest(used.name, sorted(known))
             fix = f"did you mean {near}?" if near else f"functions are: {', '.join(sorted(known))}"
             found.append(Complaint(Place(name, used.lineno), f"{used.name} is not defined", fix))
         elif used.name in (TICK, JOINED) or (used.name in known and used.ctx != "load"):

@@ -20,7 +20,7 @@ from hostile_world import CASE, PLAN, POLICY, RULINGS, SHAPES, WORLD, form_of, t
 
 from trayconcord.generators.changes import changes, document_of
 from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
-from trayconcord.generators.compare_output import chosen_topics, json_topics, text_topics
+from trayconcord.generators.compare_output import chosen_topics, json_topics, text_parts
 from trayconcord.generators.demo import lay_out
 from trayconcord.generators.export import rules_document
 from trayconcord.generators.export_files import one_file
@@ -108,7 +108,7 @@ def _read_source(path: Path) -> object:
     store = WORLD.store(path.read_bytes())
     comparison = Comparison(store)
     Facts(store, comparison, date(2026, 5, 12))
-    text_topics(comparison.topics, store, in_full=True)
+    list(text_parts([(comparison.topics, store)], in_full=True))
     json_topics(comparison.topics, store.vocabulary)
     document = rules_document(store, comparison)
     for form in ("json", "turtle", "yaml"):

@@ -1,6 +1,7 @@
 """A small world to read spoilt files in: a store of a few claims, a vocabulary of a few parameters, good files."""
 
 import tempfile
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
@@ -94,7 +95,8 @@ class _World:
 
     @cached_property
     def export(self) -> dict[str, object]:
-        return rules_document(self.small, self.comparison)
+        taught = replace(self.small, cases=list(self.form(RULINGS).cases), marking=self.policy)
+        return rules_document(taught, self.comparison)
 
 
 WORLD = _World()
