@@ -45,6 +45,9 @@ def shown_text(
     near_low, near_high = (_rounded(end, unit, behind) for end in (low, high))
     if (near_low, near_high) == (low, high):
         return comparable_text(value, parameter, vocabulary)
+    if all(end is None or end >= 1 for end in (value.low, value.high)):  # 2.38 mm rather than 2381 µm
+        unit = vocabulary.units[parameter.unit]
+        near_low, near_high = (_rounded(end, unit, behind) for end in (value.low, value.high))
     text = f"≈ {_told(near_low, near_high, unit, parameter)}"
     printed = {
         claim.printed
