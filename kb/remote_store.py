@@ -19,6 +19,7 @@ from trayconcord.kb.namespaces import BIBO, TC
 from trayconcord.kb.records import read_claims
 from trayconcord.kb.remote_pages import Contents, Pages, Partition, Quad
 from trayconcord.kb.sparql_service import Service, changed
+from trayconcord.kb.sparql_terms import Term
 from trayconcord.kb.store import Store, layer_files, of_triples, read_layers, retired_in
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import bulk
@@ -26,8 +27,11 @@ from trayconcord.kb.turtle import bulk
 RECORDS = (TC.Source, TC.Ruling, TC.FormerRuling, TC.Case, TC.MarkingPolicy, TC.MarkingItem)
 """What is read besides claims. Classes that the ontology does not know are read too: one may be misspelt."""
 
-LISTS = (TC.steps, BIBO.authorList)
+LISTS = frozenset((TC.steps, BIBO.authorList))
 """Properties whose value is a list with an IRI of its own."""
+
+_TYPE = frozenset((RDF.type,))
+"""Membership of a set is looked up by hash: rdflib compares two terms at ten times the cost."""
 
 
 def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
@@ -172,28 +176,32 @@ class _Reading:
         """Add a page to the triples; returns the lists that it names."""
         triples: set[Triple] = set()
         spellings: list[tuple[URIRef, str]] = []
-        places: dict[URIRef, list[tuple[Place, bool]]] = {}
+        lines: dict[tuple[URIRef, Term | None], int] = {}
         lists: set[URIRef] = set()
         claims: set[URIRef] = set()
         for graph, subject, predicate, value in page:
             if subject in self.done:
                 continue
-            if value == TC.Claim and predicate == RDF.type:
+            if predicate in _TYPE and value == TC.Claim:
                 claims.add(subject)
             if graph in self.passed_over:
                 continue
             if isinstance(graph, URIRef):
                 self.given[graph] = self.given.get(graph, 0) + 1
-            if predicate == TC.spelling:
-                spellings.append((subject, str(value)))
-            elif predicate not in BOOKKEEPING:
+            line = lines.setdefault((subject, graph), 0)
+            if predicate not in BOOKKEEPING:
                 triples.add((subject, predicate, value))
                 if predicate in LISTS and isinstance(value, URIRef):
                     lists.add(value)
-            line = int(value) if predicate == TC.line and isinstance(value, Literal) and value.isdigit() else 0
-            places.setdefault(subject, []).append((self._place(graph, line), bool(line)))
+            elif predicate == TC.spelling:
+                spellings.append((subject, str(value)))
+            elif isinstance(value, Literal) and value.isdigit():
+                lines[subject, graph] = min(line or int(value), int(value))
         for triple in respelt(triples, spellings) if spellings else triples:
             self.triples.add(triple)
+        places: dict[URIRef, list[tuple[Place, bool]]] = {}
+        for (subject, graph), line in lines.items():
+            places.setdefault(subject, []).append((self._place(graph, line), bool(line)))
         for subject, found in places.items():
             self._place_subject(subject, found)
         self.done |= {quad[1] for quad in page}

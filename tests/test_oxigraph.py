@@ -139,7 +139,7 @@ def test_killed_in_the_midst_it_is_completed_by_the_next(empty, demo):
 
 def test_a_store_of_many_pages_comes_back(empty, tmp_path, monkeypatch):
     """Invented claims, whose Turtle is not in canonical form."""
-    monkeypatch.setattr(Pages.__init__, "__defaults__", (50,))
+    monkeypatch.setattr(Pages.__init__, "__defaults__", (50, 120))
     write_store(tmp_path / "kb", 3_000)
     publish(Service(empty), [tmp_path / "kb"], only=True)
     wanted, found = load([tmp_path / "kb"], only=True), load_remote(Service(empty))
