@@ -56,14 +56,18 @@ class Pages:
     def contents(self) -> Contents:
         """Count what there is: own classes of subjects, claims by parameter; and read the catalogue."""
         catalogue = self.catalogue()
-        busy = self._select(f"SELECT ?o WHERE {{ GRAPH {_text(CATALOGUE)} {{ {_text(CATALOGUE)} ?p ?o }} }}", "o")
         in_own = f"FILTER(STRSTARTS(STR(?key), {_quoted(str(TC))}))"
         return Contents(
             catalogue,
-            bool(busy),
+            bool(self.locks()),
             self._counts(f"{_anywhere('?s a ?key')} {in_own}", "classes"),
             self._counts(f"{_anywhere(f'?s {_text(TC.parameter)} ?key')} {_CLAIM}", "claims by parameter"),
         )
+
+    def locks(self) -> set[str]:
+        """The tokens of whoever is publishing, or was when it was cut short (`kb/publish_lock`)."""
+        lock = f"{_text(CATALOGUE)} {_text(TC.beingPublished)} ?o"
+        return set(map(str, self._select(f"SELECT ?o WHERE {{ GRAPH {_text(CATALOGUE)} {{ {lock} }} }}", "o")))
 
     def catalogue(self) -> dict[URIRef, Published]:
         """The graphs that `publish` has put there."""
