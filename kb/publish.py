@@ -56,9 +56,10 @@ def publish(
         busy = bool(pages.locks())
         if busy and not (take_over or dry_run):
             raise occupied(service)
-        outcome = _difference(wanted, pages.catalogue(), pages.triples_by_graph())
-        if dry_run or not (busy or outcome.changes):
-            return outcome
+        if dry_run or not busy:
+            outcome = _difference(wanted, pages.catalogue(), pages.triples_by_graph())
+            if dry_run or not outcome.changes:
+                return outcome
         lock = locked(pages, take_over)
         outcome = _difference(wanted, pages.catalogue(), pages.triples_by_graph())  # nobody else changes it now
         for graph in outcome.written:
@@ -67,8 +68,14 @@ def publish(
             service.update(_replacement(lock, graph, wanted[graph], None))
         for graph in outcome.removed:
             service.update(_removal(lock, graph))
+        complete = _difference(wanted, pages.catalogue(), pages.triples_by_graph()).changes == 0
         lock.confirm(pages)
-        _confirm(service, wanted, pages)
+        if not complete:
+            raise unusable(
+                service.shown,
+                "does not hold what it took: its catalogue or the number of triples is another",
+                "run trayconcord publish --take-over; if this stays so, look at the service",
+            )
         lock.release(service)
         return outcome
     finally:
@@ -119,17 +126,6 @@ def _difference(wanted: dict[URIRef, Published], found: dict[URIRef, Published],
         else:
             outcome.left.append(graph)
     return outcome
-
-
-def _confirm(service: Service, wanted: dict[URIRef, Published], pages: Pages) -> None:
-    """See that the service holds what it was given."""
-    counts = pages.triples_by_graph()
-    if pages.catalogue() != wanted or any(counts.get(graph, 0) != wanted[graph].triples for graph in wanted):
-        raise unusable(
-            service.shown,
-            "does not hold what it took: its catalogue or the number of triples is another",
-            "run trayconcord publish --take-over; if this stays so, look at the service",
-        )
 
 
 def _replacement(lock: Lock, graph: URIRef, published: Published, triples: Graph | None) -> str:
