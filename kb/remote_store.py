@@ -67,17 +67,19 @@ def stores_by_parameter(
     Each part has all sources, rulings and cases, and the claims on its parameter; its graph holds the triples of these
     claims alone. Enough for a comparison, and never more than one parameter's claims are held. Raises `UnusableInput`.
     """
-    triples, places = _of_files(layers)
     try:
-        reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
-        reading.read_records()
-        base = of_triples(triples, places)
+        with bulk():
+            triples, places = _of_files(layers)
+            reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
+            reading.read_records()
+            base = of_triples(triples, places)
         for name in [parameter] if parameter is not None else base.vocabulary.parameters:
             if name not in base.vocabulary.parameters:
                 yield replace(base, claims=[])
                 continue
-            claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
-            found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
+            with bulk():
+                claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
+                found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
             yield replace(base, triples=claims, claims=found, places=where)
         reading.confirm()
     finally:

@@ -4,13 +4,17 @@ Every stage runs in a process of its own, which tells the seconds of processor t
 machine meanwhile) and the most memory that it held. What counts are the ratios: to the time that rdflib, and a native
 parser (pyoxigraph, of the ``test`` extra), need merely to parse the same file, and the growth from one size to the
 next. With ``--baseline``, a conflict constraint written in SPARQL is run by pySHACL on the same store, over our whole
-check. It is a measuring tool, not a test: nothing here passes or fails.
+check. With ``--service``, the claims, a document for each source, are published into an Oxigraph server on the loopback
+interface and compared from there; here the clock counts, since one waits for the other, and the memory of both is
+told. It is a measuring tool, not a test: nothing here passes or fails.
 """
 
 import argparse
+import contextlib
 import gc
 import json
 import math
+import os
 import resource
 import subprocess
 import sys
@@ -24,9 +28,11 @@ from typing import Any
 from rdflib import Graph
 
 sys.path.insert(0, str(Path(__file__).parent / "support"))
-from synthetic import write_store
+from sparql_servers import oxigraph_process
+from synthetic import write_sources, write_store
 
 from trayconcord.generators.check_output import text_report
+from trayconcord.generators.cli import main as command_line
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.store import Store, load
 from trayconcord.shapes.check import check
@@ -127,6 +133,37 @@ def measure(size: int, folder: Path, rdflib_up_to: int) -> dict[str, tuple[float
     return {stage: measured(stage, layer) for stage in STAGES if stage != "rdflib" or size <= rdflib_up_to}
 
 
+def command_here(words: list[str]) -> None:
+    """Run a command, throw away what it prints, and print what it took: seconds by the clock, of processor, and MiB."""
+    start = time.monotonic()
+    with open(os.devnull, "w", encoding="utf-8") as nowhere, contextlib.redirect_stdout(nowhere):
+        seconds, _ = timed(lambda: command_line(words))
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(json.dumps([time.monotonic() - start, seconds, memory]))
+
+
+def by_service(sizes: list[int], folder: Path) -> None:
+    """Publish the claims into a server and compare them from there, each by a process of its own."""
+    print(f"{'claims':>10} {'command':>10} {'clock':>10} {'processor':>10} {'client':>10} {'server':>10}")
+    for size in sizes:
+        layer = folder / f"sources-{size}"
+        write_sources(layer, size)
+        with oxigraph_process() as (address, process):
+            for words in (["publish", "--kb", str(layer), "--only"], ["compare"]):
+                words += ["--endpoint", address, "--timeout", "600"]
+                command = [sys.executable, __file__, "--command", json.dumps(words)]
+                done = subprocess.run(command, check=True, capture_output=True, text=True)
+                clock, seconds, memory = json.loads(done.stdout)
+                shown = (f"{clock:.1f} s", f"{seconds:.1f} s", f"{memory:.0f} MB", f"{peak_memory(process):.0f} MB")
+                print(" ".join(f"{cell:>10}" for cell in (str(size), words[0], *shown)), flush=True)
+
+
+def peak_memory(process: int) -> float:
+    """The most memory that a process has held until now, in MiB. Linux tells it."""
+    status = Path(f"/proc/{process}/status").read_text(encoding="ascii")
+    return int(status.partition("VmHWM:")[2].split()[0]) / 1024
+
+
 def conflicts_of_comparison(store: Store) -> set[frozenset[str]]:
     """The conflicting pairs of claims, from the topics."""
     pairs = set()
@@ -170,13 +207,21 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, nargs="+", default=[300, 3000, 30000, 100000])
     parser.add_argument("--rdflib-up-to", type=int, default=100000, help="largest size that rdflib parses too")
     parser.add_argument("--baseline", type=int, help="also run the SPARQL constraint at this size (3000 takes minutes)")
+    parser.add_argument("--service", action="store_true", help="measure a SPARQL service instead of files")
+    parser.add_argument("--command", type=json.loads, help=argparse.SUPPRESS)
     parser.add_argument("--stage", choices=STAGES, help=argparse.SUPPRESS)
     parser.add_argument("--layer", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.stage:
         measure_here(options.stage, options.layer)
         return
+    if options.command:
+        command_here(options.command)
+        return
     with tempfile.TemporaryDirectory() as name:
+        if options.service:
+            by_service(options.sizes, Path(name))
+            return
         rows = []
         print(" ".join(f"{head:>14}" for head in ("claims", *STAGES, "compare/native", "check/rdflib")))
         for size in options.sizes:

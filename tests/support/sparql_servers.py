@@ -136,6 +136,13 @@ def oxigraph() -> str | None:
 @contextlib.contextmanager
 def oxigraph_service(*options: str) -> Iterator[str]:
     """The address of an empty Oxigraph in memory, which lives as long as the context."""
+    with oxigraph_process(*options) as (address, _):
+        yield address
+
+
+@contextlib.contextmanager
+def oxigraph_process(*options: str) -> Iterator[tuple[str, int]]:
+    """The same, with the number of its process."""
     program = oxigraph()
     assert program is not None, "pip install oxigraph"
     with socket.socket() as free:
@@ -153,7 +160,7 @@ def oxigraph_service(*options: str) -> Iterator[str]:
             time.sleep(0.05)
         else:
             raise AssertionError("Oxigraph does not answer")
-        yield address
+        yield address, process.pid
     finally:
         process.kill()
         process.wait()
