@@ -7,7 +7,7 @@ from functools import cache, partial
 
 import pytest
 from dying import KILLED, dying_at, watch_requests
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from small_store import CHANGED, LATER, enter_into
 from sparql_servers import Oxigraph, answer_with, honest_service, oxigraph, oxigraph_service
@@ -113,6 +113,8 @@ def contents_are_whole(service, found, *layers):
 
 @settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(order=st.lists(st.integers(0, 1), max_size=50), take_over=st.booleans())
+@example(order=[0, 1] * 50, take_over=False)  # step by step: both find it free, then ask for the lock
+@example(order=[0, 1] * 50, take_over=True)
 def test_two_at_once_in_any_order_leave_the_store_of_one(service, department, other, order, take_over):
     service.store.clear()
     layers = [department, other]
