@@ -20,7 +20,7 @@ from trayconcord.kb.retired import NAME, retired_graph
 from trayconcord.kb.sparql_service import Service
 from trayconcord.kb.sparql_terms import Nonsense, iri_text, triple_text
 from trayconcord.kb.store import documents, retired_in
-from trayconcord.kb.turtle import new_graph, read_turtle
+from trayconcord.kb.turtle import new_graph, triples_of
 
 _Contents = dict[URIRef, tuple[str, Callable[[], Graph]]]
 """What shall lie in each graph: the name of its document, and what makes its triples."""
@@ -109,8 +109,11 @@ def _wanted(contents: _Contents) -> dict[URIRef, Published]:
 
 
 def _graph_of(name: str, data: bytes) -> Graph:
+    triples, lines = triples_of(data, name)
     graph = new_graph()
-    return with_bookkeeping(graph, read_turtle(data, name, graph))
+    for triple in triples.triples():
+        graph.add(triple)
+    return with_bookkeeping(graph, lines)
 
 
 def _difference(wanted: dict[URIRef, Published], found: dict[URIRef, Published], counts: dict[URIRef, int]) -> Outcome:
