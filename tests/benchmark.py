@@ -144,7 +144,7 @@ def command_here(words: list[str]) -> None:
 
 def by_service(sizes: list[int], folder: Path) -> None:
     """Publish the claims into a server and compare them from there, each by a process of its own."""
-    print(f"{'claims':>10} {'command':>10} {'clock':>10} {'processor':>10} {'client':>10} {'server':>10}")
+    print(" ".join(f"{head:>18}" for head in ("claims", "command", "clock", "client", "server")))
     for size in sizes:
         layer = folder / f"sources-{size}"
         write_sources(layer, size)
@@ -152,16 +152,20 @@ def by_service(sizes: list[int], folder: Path) -> None:
             for words in (["publish", "--kb", str(layer), "--only"], ["compare"]):
                 words += ["--endpoint", address, "--timeout", "600"]
                 command = [sys.executable, __file__, "--command", json.dumps(words)]
+                before, _ = taken_by(process)
                 done = subprocess.run(command, check=True, capture_output=True, text=True)
+                after, held = taken_by(process)
                 clock, seconds, memory = json.loads(done.stdout)
-                shown = (f"{clock:.1f} s", f"{seconds:.1f} s", f"{memory:.0f} MB", f"{peak_memory(process):.0f} MB")
-                print(" ".join(f"{cell:>10}" for cell in (str(size), words[0], *shown)), flush=True)
+                shown = (f"{clock:.1f} s", f"{seconds:.1f} s {memory:.0f} MB", f"{after - before:.1f} s {held:.0f} MB")
+                print(" ".join(f"{cell:>18}" for cell in (str(size), words[0], *shown)), flush=True)
 
 
-def peak_memory(process: int) -> float:
-    """The most memory that a process has held until now, in MiB. Linux tells it."""
-    status = Path(f"/proc/{process}/status").read_text(encoding="ascii")
-    return int(status.partition("VmHWM:")[2].split()[0]) / 1024
+def taken_by(process: int) -> tuple[float, float]:
+    """Seconds of processor time and MiB at most that a process has taken until now. Linux tells it."""
+    folder = Path(f"/proc/{process}")
+    times = (folder / "stat").read_text().rpartition(")")[2].split()[11:13]
+    peak = (folder / "status").read_text().partition("VmHWM:")[2].split()[0]
+    return sum(map(int, times)) / os.sysconf("SC_CLK_TCK"), int(peak) / 1024
 
 
 def conflicts_of_comparison(store: Store) -> set[frozenset[str]]:

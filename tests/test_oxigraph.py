@@ -16,7 +16,7 @@ from invented import enter_demo
 from literals import LITERALS
 from rdflib import URIRef
 from sparql_servers import oxigraph, oxigraph_service
-from synthetic import write_store
+from synthetic import write_sources, write_store
 
 from trayconcord.generators.cli import main
 from trayconcord.kb.catalogue import CATALOGUE, graph_of
@@ -147,10 +147,11 @@ def test_killed_in_the_midst_it_is_completed_by_the_next(empty, demo):
     assert load_remote(Service(empty)).hash == load([demo]).hash
 
 
-def test_a_store_of_many_pages_comes_back(empty, tmp_path, monkeypatch):
-    """Invented claims, whose Turtle is not in canonical form."""
+@pytest.mark.parametrize("write", [write_store, write_sources])
+def test_a_store_of_many_pages_comes_back(write, empty, tmp_path, monkeypatch):
+    """Invented claims, whose Turtle is not in canonical form, in one document or in many."""
     monkeypatch.setattr(Pages.__init__, "__defaults__", (50, 120))
-    write_store(tmp_path / "kb", 3_000)
+    write(tmp_path / "kb", 3_000)
     publish(Service(empty), [tmp_path / "kb"], only=True)
     wanted, found = load([tmp_path / "kb"], only=True), load_remote(Service(empty))
     assert (found.hash, found.claims, found.places) == (wanted.hash, wanted.claims, wanted.places)
