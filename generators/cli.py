@@ -136,6 +136,11 @@ def _parser() -> argparse.ArgumentParser:
         help="where the service takes updates (default: the endpoint, with /update in place of a /query at its end)",
     )
     published.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
+    published.add_argument(
+        "--take-over",
+        action="store_true",
+        help="complete a publish that was cut short; one that is still running is stopped from writing",
+    )
     changed = command(
         "changes",
         commands.changes,

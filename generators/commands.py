@@ -185,13 +185,12 @@ def publish(options: Namespace) -> int:
     from trayconcord.kb.publish import publish
 
     service = _service(options)
-    outcome = publish(service, options.kb, options.only, options.dry_run)
+    outcome = publish(service, options.kb, options.only, options.dry_run, options.take_over)
     for done, graphs in (("wrote", outcome.written), ("renamed", outcome.renamed), ("removed", outcome.removed)):
         for graph in graphs:
             print(f"{'dry run: ' * options.dry_run}{done} {graph}")
-    changed = len(outcome.written) + len(outcome.renamed) + len(outcome.removed)
     words = "would change" if options.dry_run else "changed"
-    print(f"{service.shown}: {changed} graphs {words}, {len(outcome.left)} as they were")
+    print(f"{service.shown}: {outcome.changes} graphs {words}, {len(outcome.left)} as they were")
     return OK
 
 

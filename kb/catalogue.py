@@ -2,8 +2,8 @@
 
 The graph of ``sources/x.ttl`` is ``<https://w3id.org/trayconcord/graph/sources/x>``. Beside the triples of the document
 it says on which line each subject stands, so that findings can name the line; and how a literal was spelt where a
-service might print it otherwise. The catalogue, a graph of its own, holds the name, the number of triples and the
-hash of each of the other graphs.
+service might print it otherwise. The retired ids of all layers, in their order, lie in one graph more. The catalogue, a
+graph of its own, holds the name, the number of triples and the hash of each of the other graphs.
 """
 
 import re
@@ -23,6 +23,7 @@ from trayconcord.kb.turtle import Lines
 
 GRAPHS = BASE + "graph/"
 CATALOGUE = URIRef(GRAPHS + "catalogue")
+RETIRED = URIRef(GRAPHS + "retired-ids")
 
 BOOKKEEPING = {TC.line, TC.spelling}
 """What a graph says beside the triples of its document."""
@@ -97,7 +98,7 @@ def entries(rows: Iterable[Row]) -> dict[URIRef, Published]:
     about: dict[URIRef, dict[Term, str]] = {}
     for row in rows:
         subject = row["s"]
-        if isinstance(subject, URIRef) and document_of(subject):
+        if isinstance(subject, URIRef) and (subject == RETIRED or document_of(subject)):
             about.setdefault(subject, {})[row["p"]] = str(row["o"])
     found = {}
     for graph, said in about.items():

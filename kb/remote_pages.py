@@ -1,7 +1,8 @@
 """Reading a SPARQL service in partitions: what it holds is counted first, then read page by page and held to the count.
 
-A page is everything that is said of some subjects, in whichever graph. No answer is longer than a page, so what is
-held at a time does not grow with the store.
+The subjects of a partition are listed first, in windows, and what is said of them, in whichever graph, is asked for
+by name, page by page: to list them costs a service the whole partition each time, so that is done seldom. No answer is
+longer than a window of names or a page, so what is held at a time does not grow with the store.
 """
 
 from collections.abc import Iterable, Iterator
@@ -19,6 +20,9 @@ from trayconcord.kb.sparql_terms import Nonsense, Term, iri_text
 
 PAGE = 500
 """Subjects per page. A claim is about eleven triples of 270 bytes each as JSON: a page takes about 1.5 MB."""
+
+WINDOW = 10_000
+"""Subjects that are listed at a time, about 1.5 MB as JSON. A service may cap its answers lower."""
 
 Quad = tuple[Term | None, URIRef, URIRef, Term]
 """Graph (None: the default graph), subject, predicate, value."""
@@ -46,27 +50,31 @@ class Contents:
 class Pages:
     """The partitions of a service. Raises `UnusableInput` where its answers do not fit together."""
 
-    def __init__(self, service: Service, size: int = PAGE) -> None:
-        self.service, self.size = service, size
+    def __init__(self, service: Service, size: int = PAGE, window: int = WINDOW) -> None:
+        self.service, self.size, self.window = service, size, window
 
     def contents(self) -> Contents:
         """Count what there is: own classes of subjects, claims by parameter; and read the catalogue."""
         catalogue = self.catalogue()
-        busy = self._select(f"SELECT ?o WHERE {{ GRAPH {_text(CATALOGUE)} {{ {_text(CATALOGUE)} ?p ?o }} }}", "o")
         in_own = f"FILTER(STRSTARTS(STR(?key), {_quoted(str(TC))}))"
         return Contents(
             catalogue,
-            bool(busy),
+            bool(self.locks()),
             self._counts(f"{_anywhere('?s a ?key')} {in_own}", "classes"),
             self._counts(f"{_anywhere(f'?s {_text(TC.parameter)} ?key')} {_CLAIM}", "claims by parameter"),
         )
+
+    def locks(self) -> set[str]:
+        """The tokens of whoever is publishing, or was when it was cut short (`kb/publish_lock`)."""
+        lock = f"{_text(CATALOGUE)} {_text(TC.beingPublished)} ?o"
+        return set(map(str, self._select(f"SELECT ?o WHERE {{ GRAPH {_text(CATALOGUE)} {{ {lock} }} }}", "o")))
 
     def catalogue(self) -> dict[URIRef, Published]:
         """The graphs that `publish` has put there."""
         pattern = f"GRAPH {_text(CATALOGUE)} {{ ?s a <http://rdfs.org/ns/void#Dataset> }}"
         rows = (
             {"s": subject, "p": predicate, "o": value}
-            for page in self.read(self.counted(pattern, "the catalogue"))
+            for page in self.read(self.counted(pattern, "entries of the catalogue"))
             for graph, subject, predicate, value in page
             if graph == CATALOGUE
         )
@@ -104,21 +112,36 @@ class Pages:
         """All that is said of the subjects of a partition, page by page."""
         seen: set[URIRef] = set()
         while len(seen) < partition.count:
-            window = f"ORDER BY ?s LIMIT {self.size} OFFSET {len(seen)}"
-            quads = self._quads(f"{{ SELECT DISTINCT ?s WHERE {{ {partition.pattern} }} {window} }}", partition.label)
-            subjects = {quad[1] for quad in quads}
-            if len(subjects) > self.size:
-                raise unusable(
-                    self.service.shown,
-                    f"does not keep to LIMIT: asked for {self.size} {partition.label}, it gives {len(subjects)}",
-                    "a SPARQL 1.1 service is needed that evaluates subqueries",
-                )
-            if not subjects or subjects & seen:
+            listed = self._listed(partition, len(seen))
+            if not listed or seen.intersection(listed):
                 break
-            seen |= subjects
-            yield quads
+            seen.update(listed)
+            given = 0
+            for quads in self.about(listed):
+                given += len({quad[1] for quad in quads})
+                yield quads
+            if given != len(listed):
+                raise changed(self.service, f"{len(listed)} {partition.label} listed, {given} given")
         if len(seen) != partition.count:
             raise changed(self.service, f"{partition.count} {partition.label} counted, {len(seen)} given")
+
+    def _listed(self, partition: Partition, offset: int) -> list[URIRef]:
+        """The subjects of a partition from the given one on, in the order of the service; a window of them at most."""
+        window = f"ORDER BY ?s LIMIT {self.window} OFFSET {offset}"
+        found: dict[URIRef, None] = {}
+        for row in self.service.select(f"SELECT DISTINCT ?s WHERE {{ {partition.pattern} }} {window}"):
+            subject = row.get("s")
+            if isinstance(subject, URIRef):
+                found[subject] = None
+            else:
+                self._odd(partition.label)
+        if len(found) > self.window:
+            raise unusable(
+                self.service.shown,
+                f"does not keep to LIMIT: asked for {self.window} {partition.label}, it gives {len(found)}",
+                "look at the service; is it a SPARQL 1.1 service?",
+            )
+        return list(found)
 
     def about(self, subjects: Iterable[URIRef]) -> Iterator[list[Quad]]:
         """All that is said of the given subjects, page by page; nothing may be said of some."""

@@ -13,12 +13,15 @@ from rdflib import Literal, URIRef
 from rdflib.namespace import RDF, RDFS
 
 from trayconcord.kb import namespaces as ns
-from trayconcord.kb.catalogue import BOOKKEEPING, CATALOGUE, Triple, graph_of, reading_rank, respelt
+from trayconcord.kb.catalogue import BOOKKEEPING, CATALOGUE, RETIRED, Triple, graph_of, reading_rank, respelt
 from trayconcord.kb.errors import Place, unusable
 from trayconcord.kb.namespaces import BIBO, TC
+from trayconcord.kb.publish_lock import occupied
 from trayconcord.kb.records import read_claims
 from trayconcord.kb.remote_pages import Contents, Pages, Partition, Quad
+from trayconcord.kb.retired import Retired, retired_of
 from trayconcord.kb.sparql_service import Service, changed
+from trayconcord.kb.sparql_terms import Term
 from trayconcord.kb.store import Store, layer_files, of_triples, read_layers, retired_in
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import bulk
@@ -26,8 +29,11 @@ from trayconcord.kb.turtle import bulk
 RECORDS = (TC.Source, TC.Ruling, TC.FormerRuling, TC.Case, TC.MarkingPolicy, TC.MarkingItem)
 """What is read besides claims. Classes that the ontology does not know are read too: one may be misspelt."""
 
-LISTS = (TC.steps, BIBO.authorList)
+LISTS = frozenset((TC.steps, BIBO.authorList))
 """Properties whose value is a list with an IRI of its own."""
+
+_TYPE = frozenset((RDF.type,))
+"""Membership of a set is looked up by hash: rdflib compares two terms at ten times the cost."""
 
 
 def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
@@ -39,10 +45,12 @@ def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
     with bulk():
         triples, places = _of_files(layers)
         try:
-            _Reading(service, triples, places, layer_files(layers or [], True, {})).read()
+            reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
+            reading.read()
         finally:
             service.close()
-        return replace(of_triples(triples, places), retired=retired_in(layers))
+        retired = list(dict.fromkeys([*reading.retired, *retired_in(layers, only=True)]))
+        return replace(of_triples(triples, places), retired=retired)
 
 
 def _of_files(layers: list[Path] | None) -> tuple[Triples, dict[URIRef, Place]]:
@@ -59,17 +67,19 @@ def stores_by_parameter(
     Each part has all sources, rulings and cases, and the claims on its parameter; its graph holds the triples of these
     claims alone. Enough for a comparison, and never more than one parameter's claims are held. Raises `UnusableInput`.
     """
-    triples, places = _of_files(layers)
     try:
-        reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
-        reading.read_records()
-        base = of_triples(triples, places)
+        with bulk():
+            triples, places = _of_files(layers)
+            reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
+            reading.read_records()
+            base = of_triples(triples, places)
         for name in [parameter] if parameter is not None else base.vocabulary.parameters:
             if name not in base.vocabulary.parameters:
                 yield replace(base, claims=[])
                 continue
-            claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
-            found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
+            with bulk():
+                claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
+                found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
             yield replace(base, triples=claims, claims=found, places=where)
         reading.confirm()
     finally:
@@ -82,14 +92,15 @@ class _Reading:
     def __init__(self, service: Service, triples: Triples, places: dict[URIRef, Place], files: Iterable[str]) -> None:
         """``triples`` and ``places`` hold what comes from ``files``."""
         self.pages, self.triples, self.places = Pages(service), triples, places
-        self.known = set(triples.of_type(RDFS.Class))
+        self.known = {*triples.of_type(RDFS.Class), TC.RetiredId}
         self.contents = self.pages.contents()
         hidden = {graph_of(*PurePath(name).parts[-2:]) for name in files}
         hidden |= {name for name in self.contents.catalogue if name.startswith(graph_of("vocabulary", ""))}
-        self.passed_over = {CATALOGUE} | (hidden & self.contents.catalogue.keys())
+        self.passed_over = {CATALOGUE, RETIRED} | (hidden & self.contents.catalogue.keys())
         self.done: set[URIRef] = set()
         self.claims = 0
         self.given: dict[URIRef, int] = {}
+        self.retired: list[Retired] = []
 
     def read(self) -> None:
         """Read everything, and see that it was still the same at the end."""
@@ -130,11 +141,7 @@ class _Reading:
     def _look(self) -> None:
         shown = self.pages.service.shown
         if self.contents.busy:
-            raise unusable(
-                shown,
-                "is being published into, or that was cut short",
-                "wait for it to end, or run trayconcord publish again",
-            )
+            raise occupied(self.pages.service)
         if not any(self.contents.classes.get(cls) for cls in (TC.Claim, *RECORDS)):
             raise unusable(shown, "holds no claims", "check the address, or put them there with trayconcord publish")
 
@@ -153,6 +160,7 @@ class _Reading:
     def _complete(self) -> None:
         """Read as a whole each published graph that says more than has come, and see that nothing is missing."""
         counts = self.pages.triples_by_graph()
+        self._read_retired(counts)
         for graph in sorted(self.contents.catalogue):
             if graph in self.passed_over:
                 continue
@@ -161,6 +169,22 @@ class _Reading:
             if self.given.get(graph, 0) != counts.get(graph, 0):
                 told = f"{counts.get(graph, 0)} triples counted in {graph}, {self.given.get(graph, 0)} given"
                 raise changed(self.pages.service, told)
+
+    def _read_retired(self, counts: dict[URIRef, int]) -> None:
+        """Read the retired ids, which are no part of the graph of a store."""
+        if RETIRED not in self.contents.catalogue:
+            return
+        pages = self.pages.read(self.pages.of_graph(RETIRED))
+        triples = [quad[1:] for page in pages for quad in page if quad[0] == RETIRED]
+        if len(triples) != counts.get(RETIRED, 0):
+            told = f"{counts.get(RETIRED, 0)} triples counted in {RETIRED}, {len(triples)} given"
+            raise changed(self.pages.service, told)
+        try:
+            self.retired = retired_of(triples)
+        except ValueError as error:
+            raise unusable(
+                self.pages.service.shown, f"says something odd in {RETIRED}: {error}", "run trayconcord publish again"
+            ) from None
 
     def _take(self, pages: Iterator[list[Quad]]) -> None:
         for page in pages:
@@ -172,28 +196,32 @@ class _Reading:
         """Add a page to the triples; returns the lists that it names."""
         triples: set[Triple] = set()
         spellings: list[tuple[URIRef, str]] = []
-        places: dict[URIRef, list[tuple[Place, bool]]] = {}
+        lines: dict[tuple[URIRef, Term | None], int] = {}
         lists: set[URIRef] = set()
         claims: set[URIRef] = set()
         for graph, subject, predicate, value in page:
             if subject in self.done:
                 continue
-            if value == TC.Claim and predicate == RDF.type:
+            if predicate in _TYPE and value == TC.Claim:
                 claims.add(subject)
             if graph in self.passed_over:
                 continue
             if isinstance(graph, URIRef):
                 self.given[graph] = self.given.get(graph, 0) + 1
-            if predicate == TC.spelling:
-                spellings.append((subject, str(value)))
-            elif predicate not in BOOKKEEPING:
+            line = lines.setdefault((subject, graph), 0)
+            if predicate not in BOOKKEEPING:
                 triples.add((subject, predicate, value))
                 if predicate in LISTS and isinstance(value, URIRef):
                     lists.add(value)
-            line = int(value) if predicate == TC.line and isinstance(value, Literal) and value.isdigit() else 0
-            places.setdefault(subject, []).append((self._place(graph, line), bool(line)))
+            elif predicate == TC.spelling:
+                spellings.append((subject, str(value)))
+            elif isinstance(value, Literal) and value.isdigit():
+                lines[subject, graph] = min(line or int(value), int(value))
         for triple in respelt(triples, spellings) if spellings else triples:
             self.triples.add(triple)
+        places: dict[URIRef, list[tuple[Place, bool]]] = {}
+        for (subject, graph), line in lines.items():
+            places.setdefault(subject, []).append((self._place(graph, line), bool(line)))
         for subject, found in places.items():
             self._place_subject(subject, found)
         self.done |= {quad[1] for quad in page}

@@ -58,22 +58,22 @@ def rows_of(data: bytes) -> list[Row]:
     if not isinstance(bindings, list):
         raise Nonsense("it is JSON without result bindings")
     known: dict[str, URIRef] = {}
+    literals: dict[tuple[str, str | None, str | None], Literal] = {}
     rows = []
     for binding in bindings:
         if not isinstance(binding, dict):
             raise Nonsense("a row that is no object")
-        rows.append({name: _term(value, known) for name, value in binding.items()})
+        rows.append({name: _term(value, known, literals) for name, value in binding.items()})
     return rows
 
 
-def _term(shown: Any, known: dict[str, URIRef]) -> Term:
+def _term(shown: Any, known: dict[str, URIRef], literals: dict[tuple[str, str | None, str | None], Literal]) -> Term:
+    """A term as it was shown; the same object for what was shown before, since most terms of a page come up again."""
     kind, text = (shown.get("type"), shown.get("value")) if isinstance(shown, dict) else (None, None)
     if not isinstance(text, str):
         raise Nonsense("a term without a value")
-    if not text.isascii() and any("\ud800" <= sign <= "\udfff" for sign in text):
-        raise Nonsense("half a character")
     if kind == "uri":
-        return _iri(text, known)
+        return known.get(text) or _iri(text, known)
     if kind == "bnode":
         raise Nonsense("a blank node; give the resource an IRI of its own")
     if kind not in ("literal", "typed-literal"):
@@ -81,6 +81,15 @@ def _term(shown: Any, known: dict[str, URIRef]) -> Term:
     language, datatype = shown.get("xml:lang"), shown.get("datatype")
     if not isinstance(language, str | None) or not isinstance(datatype, str | None):
         raise Nonsense("a literal whose language or datatype is no text")
+    key = (text, language, datatype)
+    found = literals.get(key)
+    if found is None:
+        found = literals[key] = _shown_literal(text, language, datatype, known)
+    return found
+
+
+def _shown_literal(text: str, language: str | None, datatype: str | None, known: dict[str, URIRef]) -> Literal:
+    _refuse_half_characters(text)
     if language:
         return _literal(text, None, language)
     if datatype in (None, str(XSD.string), str(RDF.langString)):
@@ -88,8 +97,14 @@ def _term(shown: Any, known: dict[str, URIRef]) -> Term:
     return settled(_literal(text, _iri(datatype, known), None))
 
 
+def _refuse_half_characters(text: str) -> None:
+    if not text.isascii() and any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise Nonsense("half a character")
+
+
 def _iri(text: str, known: dict[str, URIRef]) -> URIRef:
     if text not in known:
+        _refuse_half_characters(text)
         if not _IRI.fullmatch(text):
             raise Nonsense(f"<{' '.join(text.split())[:80]}> is no IRI")
         known[text] = URIRef(text)

@@ -129,8 +129,9 @@ def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str
 
 
 def retired_in(layers: list[Path] | None = None, only: bool = False) -> list[Retired]:
-    """The ids that the layers no longer use."""
-    return [old for layer in [*([] if only else [shipped()]), *(layers or [])] for old in read_retired(layer)]
+    """The ids that the layers no longer use; what two layers say in the same words is said once."""
+    found = [old for layer in [*([] if only else [shipped()]), *(layers or [])] for old in read_retired(layer)]
+    return list(dict.fromkeys(found))
 
 
 def read_layers(

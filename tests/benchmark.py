@@ -5,13 +5,18 @@ machine meanwhile) and the most memory that it held. What counts are the ratios:
 parser (pyoxigraph, of the ``test`` extra), need merely to parse the same file, and the growth from one size to the
 next. With ``--foreign``, the same stores as another program lays them out are checked with the extra ``fast`` and
 without it. With ``--baseline``, a conflict constraint written in SPARQL is run by pySHACL on the same store, over our
-whole check. It is a measuring tool, not a test: nothing here passes or fails.
+whole check. With ``--recheck``, a store of a file for each source is checked again after a change. With ``--service``,
+such a store is published into an Oxigraph server on the loopback interface and compared from there; here the clock
+counts, since one waits for the other, and the memory of both is told. It is a measuring tool, not a test: nothing here
+passes or fails.
 """
 
 import argparse
+import contextlib
 import gc
 import json
 import math
+import os
 import resource
 import subprocess
 import sys
@@ -25,9 +30,11 @@ from typing import Any
 from rdflib import Graph
 
 sys.path.insert(0, str(Path(__file__).parent / "support"))
+from sparql_servers import oxigraph_process
 from synthetic import write_sources, write_store
 
 from trayconcord.generators.check_output import text_report
+from trayconcord.generators.cli import main as command_line
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.store import Store, load
 from trayconcord.shapes.check import check
@@ -165,6 +172,41 @@ def measure(size: int, folder: Path, rdflib_up_to: int) -> dict[str, tuple[float
     return {stage: measured(stage, layer) for stage in STAGES if stage != "rdflib" or size <= rdflib_up_to}
 
 
+def command_here(words: list[str]) -> None:
+    """Run a command, throw away what it prints, and print what it took: seconds by the clock, of processor, and MiB."""
+    start = time.monotonic()
+    with open(os.devnull, "w", encoding="utf-8") as nowhere, contextlib.redirect_stdout(nowhere):
+        seconds, _ = timed(lambda: command_line(words))
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(json.dumps([time.monotonic() - start, seconds, memory]))
+
+
+def by_service(sizes: list[int], folder: Path) -> None:
+    """Publish the claims into a server and compare them from there, each by a process of its own."""
+    print(" ".join(f"{head:>18}" for head in ("claims", "command", "clock", "client", "server")))
+    for size in sizes:
+        layer = folder / f"sources-{size}"
+        write_sources(layer, size)
+        with oxigraph_process() as (address, process):
+            for words in (["publish", "--kb", str(layer), "--only"], ["compare"]):
+                words += ["--endpoint", address, "--timeout", "600"]
+                command = [sys.executable, __file__, "--command", json.dumps(words)]
+                before, _ = taken_by(process)
+                done = subprocess.run(command, check=True, capture_output=True, text=True)
+                after, held = taken_by(process)
+                clock, seconds, memory = json.loads(done.stdout)
+                shown = (f"{clock:.1f} s", f"{seconds:.1f} s {memory:.0f} MB", f"{after - before:.1f} s {held:.0f} MB")
+                print(" ".join(f"{cell:>18}" for cell in (str(size), words[0], *shown)), flush=True)
+
+
+def taken_by(process: int) -> tuple[float, float]:
+    """Seconds of processor time and MiB at most that a process has taken until now. Linux tells it."""
+    folder = Path(f"/proc/{process}")
+    times = (folder / "stat").read_text().rpartition(")")[2].split()[11:13]
+    peak = (folder / "status").read_text().partition("VmHWM:")[2].split()[0]
+    return sum(map(int, times)) / os.sysconf("SC_CLK_TCK"), int(peak) / 1024
+
+
 def conflicts_of_comparison(store: Store) -> set[frozenset[str]]:
     """The conflicting pairs of claims, from the topics."""
     pairs = set()
@@ -213,7 +255,8 @@ def command(*words: str) -> float:
 def recheck(size: int, folder: Path) -> None:
     """Check a store of one file per source again after a change, with what earlier checks found kept in a folder."""
     layer, empty = folder / f"recheck-{size}", folder / "empty"
-    first, *_ = sorted(write_sources(layer, size).iterdir())
+    write_sources(layer, size)
+    first = min((layer / "sources").iterdir())
     (empty / "sources").mkdir(parents=True)
     words = ["check", "--only", "--cache", str(folder / "kept"), "--kb", str(layer)]
     seconds = {"a store without claims": command("check", "--only", "--kb", str(empty))}
@@ -236,15 +279,23 @@ def main() -> None:
     parser.add_argument("--foreign", action="store_true", help="measure other layouts, with the extra and without")
     parser.add_argument("--baseline", type=int, help="also run the SPARQL constraint at this size (3000 takes minutes)")
     parser.add_argument("--recheck", type=int, help="also check again what changed, at this size")
+    parser.add_argument("--service", action="store_true", help="measure a SPARQL service instead of files")
+    parser.add_argument("--command", type=json.loads, help=argparse.SUPPRESS)
     parser.add_argument("--stage", choices=STAGES | FOREIGN, help=argparse.SUPPRESS)
     parser.add_argument("--layer", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.stage:
         measure_here(options.stage, options.layer)
         return
+    if options.command:
+        command_here(options.command)
+        return
     with tempfile.TemporaryDirectory() as name:
         if options.foreign:
             foreign(options.sizes, Path(name), options.rdflib_up_to)
+            return
+        if options.service:
+            by_service(options.sizes, Path(name))
             return
         rows = []
         print(" ".join(f"{head:>14}" for head in ("claims", *STAGES, "compare/native", "check/rdflib")))

@@ -9,6 +9,8 @@ from hypothesis import settings
 from invented import enter_demo
 from rdflib import Graph, URIRef, namespace
 from skips import pytest_make_collect_report, pytest_runtest_makereport  # noqa: F401 - pytest calls them
+from small_store import FIRST, LATER, RETIRED, RULED, enter_into
+from sparql_servers import honest_service
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.forms import read_form
@@ -108,3 +110,20 @@ def forms(tmp_path, monkeypatch, small_layer):
         return path
 
     return write
+
+
+@pytest.fixture
+def service():
+    """An empty SPARQL service; what it holds is its ``store``."""
+    with honest_service() as (server, store):
+        server.store = store
+        yield server
+
+
+@pytest.fixture
+def department(tmp_path, forms):
+    """A store of two sources, a ruling, a case and retired ids; the shipped vocabulary is a small one meanwhile."""
+    layer = tmp_path / "kb"
+    enter_into(layer, forms(FIRST), forms(RULED), forms(LATER))
+    (layer / "retired-ids.txt").write_text(RETIRED, encoding="utf-8")
+    return layer

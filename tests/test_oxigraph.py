@@ -1,10 +1,12 @@
 """A real SPARQL 1.1 server, Oxigraph from PyPI, on the loopback interface: the same bytes as from files."""
 
+import json
 import os
 import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 from urllib.request import Request, urlopen
 
 import pytest
@@ -14,7 +16,7 @@ from invented import enter_demo
 from literals import LITERALS
 from rdflib import URIRef
 from sparql_servers import oxigraph, oxigraph_service
-from synthetic import write_store
+from synthetic import write_sources, write_store
 
 from trayconcord.generators.cli import main
 from trayconcord.kb.catalogue import CATALOGUE, graph_of
@@ -43,6 +45,7 @@ COMMANDS = [
     "plan arch=mandibular impression-material=polyether tray-material=light-cured-resin area=24cm2 --format json",
     "plan arch=maxillary --format card", "why spacer-thickness arch=maxillary",
     "items --format json", "items --format csv", "form harrow-vale-2019",
+    "export --format json", "export --format turtle", "export --format yaml",
 ]  # fmt: skip
 
 
@@ -79,17 +82,24 @@ def test_a_command_prints_the_same_bytes(command, address, demo, capsys):
     assert found[1].out
 
 
-def test_the_site_and_the_sheets_are_the_same_bytes(address, demo, tmp_path):
+def test_the_site_the_sheets_and_the_export_are_the_same_bytes(address, demo, tmp_path, capsys):
     places = {"files": ["--kb", str(demo)], "service": ["--endpoint", address]}
     folders = {}
     for name, place in places.items():
-        for command in ("build", "sheets"):
+        for command in ("build", "sheets", "export"):
             out = tmp_path / f"{name}-{command}"
             main([command, *place, "--out", str(out)])
             folders[name, command] = {p.relative_to(out): p.read_bytes() for p in out.rglob("*") if p.is_file()}
-    for command in ("build", "sheets"):
+    for command in ("build", "sheets", "export"):
         assert folders["files", command] == folders["service", command]
     assert len(folders["files", "build"]) > 100
+    assert main(["export", "--only", "--format", "json", "--out", str(tmp_path / "old.json")]) == 0
+    capsys.readouterr()
+    new = {name: str(tmp_path / f"{name}-export" / "rules.json") for name in places}
+    notes = [printed(capsys, "changes", str(tmp_path / "old.json"), new[name], "--format", "notes") for name in places]
+    assert notes[0] == notes[1]
+    retired = json.loads(folders["service", "export"][Path("rules.json")])["deprecated"]
+    assert retired and all(old["id"] in notes[0][1].out for old in retired)
 
 
 def test_a_department_lies_over_a_published_shipped_store(empty, demo, capsys):
@@ -132,15 +142,16 @@ def test_killed_in_the_midst_it_is_completed_by_the_next(empty, demo):
         capture_output=True, text=True,
     )  # fmt: skip
     assert refused.returncode == 2
-    assert "run trayconcord publish again" in refused.stderr
-    assert publish(Service(empty), [demo]).left
+    assert "complete it with trayconcord publish --take-over" in refused.stderr
+    assert publish(Service(empty), [demo], take_over=True).left
     assert load_remote(Service(empty)).hash == load([demo]).hash
 
 
-def test_a_store_of_many_pages_comes_back(empty, tmp_path, monkeypatch):
-    """Invented claims, whose Turtle is not in canonical form."""
-    monkeypatch.setattr(Pages.__init__, "__defaults__", (50,))
-    write_store(tmp_path / "kb", 3_000)
+@pytest.mark.parametrize("write", [write_store, write_sources])
+def test_a_store_of_many_pages_comes_back(write, empty, tmp_path, monkeypatch):
+    """Invented claims, whose Turtle is not in canonical form, in one document or in many."""
+    monkeypatch.setattr(Pages.__init__, "__defaults__", (50, 120))
+    write(tmp_path / "kb", 3_000)
     publish(Service(empty), [tmp_path / "kb"], only=True)
     wanted, found = load([tmp_path / "kb"], only=True), load_remote(Service(empty))
     assert (found.hash, found.claims, found.places) == (wanted.hash, wanted.claims, wanted.places)

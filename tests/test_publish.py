@@ -3,11 +3,11 @@
 import pytest
 from rdflib import Literal, URIRef
 from rdflib.namespace import DCTERMS, RDF, VOID
-from small_store import CHANGED, FIRST, LATER, RULED, enter_into
-from sparql_servers import answer_with, honest_service, say
+from small_store import CHANGED, FIRST, LATER, enter_into
+from sparql_servers import answer_with, say
 
 from trayconcord.generators.cli import main
-from trayconcord.kb.catalogue import CATALOGUE, GRAPHS, graph_of
+from trayconcord.kb.catalogue import CATALOGUE, GRAPHS, RETIRED, graph_of
 from trayconcord.kb.errors import UnusableInput
 from trayconcord.kb.namespaces import TC
 from trayconcord.kb.publish import publish
@@ -18,20 +18,6 @@ from trayconcord.kb.store import load
 
 NOTES = graph_of("sources", "harrow-vale.ttl")
 LATER_NOTES = graph_of("sources", "later-notes.ttl")
-
-
-@pytest.fixture
-def service():
-    with honest_service() as (server, store):
-        server.store = store
-        yield server
-
-
-@pytest.fixture
-def department(tmp_path, forms):
-    layer = tmp_path / "kb"
-    enter_into(layer, forms(FIRST), forms(RULED), forms(LATER))
-    return layer
 
 
 def put(server, layer, **options):
@@ -49,7 +35,7 @@ def updates(server):
 
 def test_twice_changes_nothing(service, department):
     first = put(service, department)
-    assert len(first.written) == 5 and not first.left
+    assert len(first.written) == 6 and not first.left
     before, sent = held(service), len(updates(service))
     second = put(service, department)
     assert (second.written, second.renamed, second.removed) == ([], [], [])
@@ -63,8 +49,8 @@ def test_one_source_changed_is_one_graph_replaced(service, department, forms):
     enter_into(department, forms(CHANGED))
     sent = len(updates(service))
     outcome = put(service, department)
-    assert (outcome.written, outcome.removed, len(outcome.left)) == ([NOTES], [], 4)
-    assert [str(LATER_NOTES) in text for text in updates(service)[sent:]] == [False] * 3  # begin, replace, end
+    assert (outcome.written, outcome.removed, len(outcome.left)) == ([NOTES], [], 5)
+    assert [str(LATER_NOTES) in text for text in updates(service)[sent:]] == [False] * 3  # lock, replace, release
     assert load_remote(Service(service.url)).hash == load([department], only=True).hash
 
 
@@ -78,9 +64,7 @@ def test_a_source_that_is_gone_goes_and_nothing_else(service, department):
     (department / "sources" / "later-notes.ttl").unlink()
     outcome = put(service, department)
     assert (outcome.written, outcome.removed) == ([], [LATER_NOTES])
-    graphs = {graph.value for graph in service.store.named_graphs()}
-    assert str(LATER_NOTES) not in graphs
-    assert {str(graph) for graph in foreign} <= graphs
+    assert {str(graph) for graph in foreign} <= {graph.value for graph in service.store.named_graphs()}
     assert str(LATER_NOTES) not in " ".join(held(service))
 
 
@@ -98,14 +82,37 @@ def test_another_name_of_the_folder_changes_the_catalogue_alone(service, departm
     put(service, department)
     department.rename(tmp_path / "renamed")
     outcome = put(service, tmp_path / "renamed")
-    assert (outcome.written, len(outcome.renamed), len(outcome.left)) == ([], 4, 1)
+    assert (outcome.written, len(outcome.renamed), len(outcome.left)) == ([], 4, 2)
     found = load_remote(Service(service.url))
     assert found.places == load([tmp_path / "renamed"], only=True).places
 
 
+def test_retired_ids_change_one_graph_and_go_with_their_file(service, department):
+    put(service, department)
+    path = department / "retired-ids.txt"
+    path.write_text("# another remark\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    assert put(service, department).changes == 0
+    path.write_text("claim/a/b | why\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    assert put(service, department).written == [RETIRED]
+    assert load_remote(Service(service.url)).retired == load([department], only=True).retired
+    path.unlink()
+    outcome = put(service, department)
+    assert (outcome.written, outcome.removed) == ([], [RETIRED])
+    assert load_remote(Service(service.url)).retired == []
+    assert "retired-id" not in " ".join(held(service))
+
+
+def test_what_cannot_be_sent_is_told_before_anything_is(service, department):
+    path = department / "sources" / "later-notes.ttl"
+    path.write_text(path.read_text(encoding="utf-8") + "\n<1a:b> <urn:b> <urn:c> .\n", encoding="utf-8")
+    with pytest.raises(UnusableInput, match=r"later-notes.ttl: <1a:b> is no IRI"):
+        put(service, department)
+    assert updates(service) == []
+
+
 def test_a_dry_run_writes_nothing(service, department):
     outcome = put(service, department, dry_run=True)
-    assert len(outcome.written) == 5
+    assert len(outcome.written) == 6
     assert updates(service) == []
     assert held(service) == set()
 
@@ -124,8 +131,8 @@ def test_a_store_that_cannot_be_read_is_not_published(service, department):
 
 
 @pytest.mark.parametrize("done", [True, False], ids=["carried out", "not carried out"])
-@pytest.mark.parametrize("number", range(7))
-def test_cut_short_anywhere_it_is_completed_by_the_next(number, done, service, department, forms, tmp_path):
+@pytest.mark.parametrize("number", range(8))
+def test_cut_short_anywhere_it_is_completed_by_one_that_takes_over(number, done, service, department, forms, tmp_path):
     """After each update in turn the service fails: it may have carried it out, or not."""
     old = tmp_path / "old"
     enter_into(old, forms(FIRST.replace("1 mm", "7 mm")), forms(LATER.replace("later-notes", "other-notes")))
@@ -144,21 +151,22 @@ def test_cut_short_anywhere_it_is_completed_by_the_next(number, done, service, d
     with pytest.raises(UnusableInput, match=r"failed \(500: the disk is full\)"):
         put(service, department)
     service.answer = honest
-    if (number, done) not in ((0, False), (6, True)):  # nothing was done yet, or all
-        with pytest.raises(UnusableInput, match="is being published into, or that was cut short"):
-            load_remote(Service(service.url))
-    put(service, department)
+    if (number, done) not in ((0, False), (7, True)):  # nothing was done yet, or all
+        for refused in (lambda: load_remote(Service(service.url)), lambda: put(service, department)):
+            with pytest.raises(UnusableInput, match="is being published into, or that was cut short"):
+                refused()
+    put(service, department, take_over=True)
     wanted = load([department], only=True)
     found = load_remote(Service(service.url))
-    assert (found.hash, found.places) == (wanted.hash, wanted.places)
-    assert put(service, department).written == []
+    assert (found.hash, found.places, found.retired) == (wanted.hash, wanted.places, wanted.retired)
+    assert put(service, department).changes == 0
 
 
 def test_a_service_that_does_not_keep_what_it_took_is_told(service, department):
     honest = answer_with(service.store)
 
     def forgetful(handler, path, text):
-        honest(handler, path, text.replace("DROP SILENT", "CLEAR SILENT DEFAULT ; DROP SILENT"))
+        honest(handler, path, text)
         if path == "/update" and str(NOTES) in text:
             service.store.update(f"DELETE WHERE {{ GRAPH <{NOTES}> {{ ?s <{TC.line}> ?o }} }}")
 
@@ -185,14 +193,14 @@ def test_what_was_done_is_told(service, department, forms, capsys):
     assert main([*command, "--dry-run"]) == 0
     told = capsys.readouterr().out
     assert f"dry run: wrote {NOTES}\n" in told
-    assert told.endswith(f"{service.url}: 5 graphs would change, 0 as they were\n")
+    assert told.endswith(f"{service.url}: 6 graphs would change, 0 as they were\n")
     assert main(command) == 0
     assert f"wrote {NOTES}\n" in capsys.readouterr().out
     enter_into(department, forms(CHANGED))
     (department / "sources" / "later-notes.ttl").unlink()
     assert main(command) == 0
     assert capsys.readouterr().out == (
-        f"wrote {NOTES}\nremoved {LATER_NOTES}\n{service.url}: 2 graphs changed, 3 as they were\n"
+        f"wrote {NOTES}\nremoved {LATER_NOTES}\n{service.url}: 2 graphs changed, 4 as they were\n"
     )
 
 

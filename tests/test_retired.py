@@ -3,9 +3,12 @@
 from pathlib import Path
 
 import pytest
+from rdflib import Literal, URIRef
+from rdflib.namespace import DCTERMS, RDF
 
 from trayconcord.kb.errors import UnusableInput
-from trayconcord.kb.retired import Retired, read_retired
+from trayconcord.kb.namespaces import TC
+from trayconcord.kb.retired import Retired, read_retired, retired_graph, retired_of
 from trayconcord.kb.store import Store, load, shipped
 
 
@@ -38,6 +41,20 @@ def test_a_file_that_is_no_text_is_told(tmp_path: Path) -> None:
     (tmp_path / "retired-ids.txt").write_bytes(b"\xff")
     with pytest.raises(UnusableInput, match="cannot be read as UTF-8 text"):
         read_retired(tmp_path)
+
+
+def test_triples_say_the_list_in_its_order() -> None:
+    listed = [Retired(f"claim/a/{number}", "claim/b" * (number % 2), f"reason {number}") for number in range(12)]
+    assert retired_of(list(retired_graph(listed))) == listed
+    assert retired_of([]) == []
+
+
+@pytest.mark.parametrize("gone", [RDF.type, TC.order, TC.because, DCTERMS.identifier])
+def test_triples_that_are_no_list_are_refused(gone: URIRef) -> None:
+    triples = set(retired_graph([Retired("claim/a", "", "why")]))
+    for odd in ({t for t in triples if t[1] != gone}, triples | {(URIRef("urn:s"), gone, Literal("odd"))}):
+        with pytest.raises(ValueError):
+            retired_of(odd)
 
 
 def test_shipped_ids_that_were_retired_are_not_used_again(shipped_store: Store) -> None:

@@ -1,4 +1,4 @@
-"""Processes that die, or operations that fail, at any chosen step of what they do to the file system."""
+"""Processes that die, or operations that fail, at any chosen step of what they do to files or ask of a service."""
 
 import builtins
 import io
@@ -7,6 +7,8 @@ import os
 from contextlib import suppress
 
 import pytest
+
+from trayconcord.kb.sparql_service import Service
 
 with suppress(ImportError):
     import fcntl
@@ -81,7 +83,18 @@ def watch(patch, step):
     patch.setattr(fcntl, "flock", flock)
 
 
-def dying_at(last, action):
+def watch_requests(patch, step):
+    """Have ``step`` called before every request to a service."""
+    plain = Service._send
+
+    def send(service, *arguments):
+        step()
+        return plain(service, *arguments)
+
+    patch.setattr(Service, "_send", send)
+
+
+def dying_at(last, action, watched=watch):
     """Run an action in a process of its own that is killed before its ``last``-th step; its exit status."""
     pid = os.fork()
     if pid == 0:
@@ -94,7 +107,7 @@ def dying_at(last, action):
                     os._exit(KILLED)
 
             with pytest.MonkeyPatch.context() as patch:
-                watch(patch, step)
+                watched(patch, step)
                 action()
             status = 0
         finally:

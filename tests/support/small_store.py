@@ -25,6 +25,11 @@ source: {id: later-notes, title: Later notes, kind: lecture-notes}
 claims:
 - {parameter: spacer-thickness, value: 4 mm, obtained: read, at: p. 4}
 """
+RETIRED = """\
+# a remark
+claim/zinc-notes/spacer-thickness -> claim/harrow-vale/spacer-thickness | the same handout, "entered" twice
+claim/harrow-vale/stop-count | \\u0022 } } ; DROP ALL # é, \\
+"""
 
 
 def enter_into(target, *paths):

@@ -9,15 +9,41 @@ import sys
 import threading
 import time
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
-from pyoxigraph import QueryResultsFormat, QuerySolutions, Store
+from pyoxigraph import Quad, QueryResultsFormat, QuerySolutions, RdfFormat, Store, parse, serialize
 
 RESULTS = "application/sparql-results+json"
 Answer = Callable[[BaseHTTPRequestHandler, str, str], None]
 """Answers a request: the handler, the path, the text that was posted."""
+
+
+class Oxigraph:
+    """A running Oxigraph at an address, whose contents can be taken out and put in past its updates."""
+
+    def __init__(self, address: str) -> None:
+        self.url = address
+        self.store = self
+        self._graphs = address.replace("/query", "/store")
+
+    def __iter__(self) -> Iterator[Quad]:
+        request = urllib.request.Request(self._graphs, headers={"Accept": RdfFormat.N_QUADS.media_type})
+        with urllib.request.urlopen(request) as answer:
+            yield from parse(answer.read(), format=RdfFormat.N_QUADS)
+
+    def clear(self) -> None:
+        """Empty it."""
+        self._send("PUT", b"")
+
+    def extend(self, quads: Iterable[Quad]) -> None:
+        """Add to it."""
+        self._send("POST", serialize(quads, format=RdfFormat.N_QUADS) or b"")
+
+    def _send(self, method: str, body: bytes) -> None:
+        kind = {"Content-Type": RdfFormat.N_QUADS.media_type}
+        urllib.request.urlopen(urllib.request.Request(self._graphs, body, kind, method=method)).close()
 
 
 class Loopback:
@@ -110,6 +136,13 @@ def oxigraph() -> str | None:
 @contextlib.contextmanager
 def oxigraph_service(*options: str) -> Iterator[str]:
     """The address of an empty Oxigraph in memory, which lives as long as the context."""
+    with oxigraph_process(*options) as (address, _):
+        yield address
+
+
+@contextlib.contextmanager
+def oxigraph_process(*options: str) -> Iterator[tuple[str, int]]:
+    """The same, with the number of its process."""
     program = oxigraph()
     assert program is not None, "pip install oxigraph"
     with socket.socket() as free:
@@ -127,7 +160,7 @@ def oxigraph_service(*options: str) -> Iterator[str]:
             time.sleep(0.05)
         else:
             raise AssertionError("Oxigraph does not answer")
-        yield address
+        yield address, process.pid
     finally:
         process.kill()
         process.wait()

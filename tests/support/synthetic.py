@@ -53,19 +53,22 @@ def write_store(folder: Path, claims: int, seed: int = 1) -> Path:
     return path
 
 
-def write_sources(folder: Path, claims: int, seed: int = 1) -> Path:
-    """Write the same claims as `write_store`, each source in a file of its own, as ``add`` does; returns the folder."""
-    (folder / "sources").mkdir(parents=True, exist_ok=True)
-    pieces: list[str] = []
-    for piece in [*_records(claims, random.Random(seed)), "source:"]:
-        if piece.startswith("source:") and pieces:
-            name = pieces[0].partition(" ")[0].removeprefix("source:")
-            (folder / "sources" / f"{name}.ttl").write_text(
-                HEAD + "".join(pieces).rstrip("\n") + "\n", encoding="utf-8"
-            )
-            pieces = []
-        pieces.append(piece)
-    return folder / "sources"
+def write_sources(folder: Path, claims: int, seed: int = 1) -> None:
+    """Write the same claims with a file for each source, as `add` lays them out."""
+    parent = folder / "sources"
+    parent.mkdir(parents=True, exist_ok=True)
+    gathered: list[str] = []
+    for record in _records(claims, random.Random(seed)):
+        if gathered and record.startswith("source:"):
+            _write_source(parent, gathered)
+        gathered.append(record)
+    _write_source(parent, gathered)
+
+
+def _write_source(parent: Path, gathered: list[str]) -> None:
+    name = gathered[0].partition(" ")[0].removeprefix("source:")
+    (parent / f"{name}.ttl").write_text(HEAD + "".join(gathered), encoding="utf-8")
+    gathered.clear()
 
 
 def _records(claims: int, chance: random.Random) -> Iterator[str]:
