@@ -92,7 +92,7 @@ def check(options: Namespace) -> int:
     """Check the store."""
     from trayconcord.generators.check_command import checked_as
 
-    text, status = checked_as(options, lambda: _loaded(options))
+    text, status = checked_as(options, lambda: _loaded(options), lambda: _service(options))
     print(text, end="")
     return status
 

@@ -13,6 +13,7 @@ from rdflib.namespace import RDFS
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
 from trayconcord.kb.marking import MarkingItem, MarkingPolicy
+from trayconcord.kb.model import Ruling
 from trayconcord.kb.records import read_claims
 from trayconcord.kb.store import Store, of_triples
 from trayconcord.kb.triples import Triples
@@ -47,12 +48,10 @@ class Parts:
         base = self.base
         rulings = [ruling for ruling in base.rulings if ruling.parameter == parameter]
         marking = _with_items(base.marking, lambda item: item.parameter == parameter)
-        own = [ns.iri(ns.RULING, ruling.id) for ruling in rulings]
-        own += [ns.iri(ns.MARKING, item.id) for item in marking.items] if marking else []
         triples = Triples()
         for more in (claims, self._classes):
             triples.update(more)
-        for subject in own:
+        for subject in _subjects(rulings, marking):
             triples.pairs[subject] = base.triples.pairs[subject]
         with bulk():
             return replace(
@@ -72,12 +71,24 @@ class Parts:
     def rest(self) -> Store:
         """What concerns no parameter: the sources, and records that cannot be read far enough."""
         base = self.base
+        told = [ruling for ruling in base.rulings if ruling.parameter in self._known]
+        triples = Triples()
+        triples.update(base.triples)
+        for subject in _subjects(told, _with_items(base.marking, lambda item: item.parameter in self._known)):
+            del triples.pairs[subject]
         return replace(
             base,
+            triples=triples,
             rulings=[ruling for ruling in base.rulings if ruling.parameter not in self._known],
             cases=[replace(case, asks=()) for case in base.cases],
             marking=_with_items(base.marking, lambda item: item.parameter not in self._known),
         )
+
+
+def _subjects(rulings: list[Ruling], marking: MarkingPolicy | None) -> list[URIRef]:
+    """The rulings, and the items of a policy, as subjects of triples."""
+    items = marking.items if marking else ()
+    return [ns.iri(ns.RULING, ruling.id) for ruling in rulings] + [ns.iri(ns.MARKING, item.id) for item in items]
 
 
 def _with_items(policy: MarkingPolicy | None, wanted: Callable[[MarkingItem], bool]) -> MarkingPolicy | None:

@@ -5,7 +5,7 @@ back as it was, down to the line of each subject: the graphs of its catalogue ar
 is missing is read as a whole.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path, PurePath
 
@@ -43,9 +43,9 @@ def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
     files are; of the answers of the service never more than one page.
     """
     with bulk():
-        triples, places = _of_files(layers)
+        triples, places = of_files(layers)
         try:
-            reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
+            reading = Reading(service, triples, places, layer_files(layers or [], True, {}))
             reading.read()
         finally:
             service.close()
@@ -53,7 +53,7 @@ def load_remote(service: Service, layers: list[Path] | None = None) -> Store:
         return replace(of_triples(triples, places), retired=retired)
 
 
-def _of_files(layers: list[Path] | None) -> tuple[Triples, dict[URIRef, Place]]:
+def of_files(layers: list[Path] | None) -> tuple[Triples, dict[URIRef, Place]]:
     """What comes from files, free to be added to."""
     triples, places = read_layers(layers, only=True)
     return Triples(triples.triples()), dict(places)
@@ -69,8 +69,8 @@ def stores_by_parameter(
     """
     try:
         with bulk():
-            triples, places = _of_files(layers)
-            reading = _Reading(service, triples, places, layer_files(layers or [], True, {}))
+            triples, places = of_files(layers)
+            reading = Reading(service, triples, places, layer_files(layers or [], True, {}))
             reading.read_records()
             base = of_triples(triples, places)
         for name in [parameter] if parameter is not None else base.vocabulary.parameters:
@@ -78,7 +78,7 @@ def stores_by_parameter(
                 yield replace(base, claims=[])
                 continue
             with bulk():
-                claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base)
+                claims, where = reading.claims_on(ns.iri(ns.PARAMETER, name), base.triples, base.places)
                 found = [claim for claim in read_claims(claims, base.vocabulary) if claim.parameter == name]
             yield replace(base, triples=claims, claims=found, places=where)
         reading.confirm()
@@ -86,8 +86,8 @@ def stores_by_parameter(
         service.close()
 
 
-class _Reading:
-    """One reading of a service."""
+class Reading:
+    """One reading of a service. Whatever does not fit together raises `UnusableInput`."""
 
     def __init__(self, service: Service, triples: Triples, places: dict[URIRef, Place], files: Iterable[str]) -> None:
         """``triples`` and ``places`` hold what comes from ``files``."""
@@ -116,22 +116,43 @@ class _Reading:
         for cls in RECORDS:
             self._take(self.pages.read(self.pages.of_class(cls, self.contents.classes.get(cls, 0))))
 
-    def claims_on(self, parameter: URIRef, base: Store) -> tuple[Triples, dict[URIRef, Place]]:
-        """The triples of the claims on a parameter, and where they stand; those of files with them."""
+    def read_others(self, parameters: Container[URIRef]) -> None:
+        """Read the claims on none of these parameters, and the subjects of classes that nobody knows."""
+        for parameter, count in sorted(self.contents.claims.items()):
+            if parameter not in parameters:
+                self._take(self.pages.read(self.pages.of_parameter(parameter, count)))
+        self._take(self.pages.read(self.pages.without_parameter()))
+        for cls, count in sorted(self.contents.classes.items()):
+            if cls not in (TC.Claim, *RECORDS) and cls not in self.known:
+                self._take(self.pages.read(self.pages.of_class(cls, count)))
+
+    def claims_on(
+        self, parameter: URIRef, told: Triples, stands: Mapping[URIRef, Place]
+    ) -> tuple[Triples, dict[URIRef, Place]]:
+        """The triples of the claims on a parameter, and where they stand, together with what is ``told`` of them beside
+        the service, and where that ``stands``."""
         records, count = self.done, self.contents.claims.get(parameter, 0)
         self.triples, self.places, self.done = Triples(), {}, set(records)
         self._take(self.pages.read(self.pages.of_parameter(parameter, count)))
-        of_files = [s for s in base.triples.of_type(TC.Claim) if parameter in base.triples[s].get(TC.parameter, ())]
+        of_files = [s for s in told.of_type(TC.Claim) if parameter in told[s].get(TC.parameter, ())]
         waiting = [*of_files, *(self.done - records)]
         for subject in waiting:
-            for predicate, value in base.triples.pairs.get(subject, ()):
+            for predicate, value in told.pairs.get(subject, ()):
                 self.triples.add((subject, predicate, value))
                 if predicate in LISTS and isinstance(value, URIRef):
                     waiting.append(value)
-            if subject in base.places:
-                self._place_subject(subject, [(base.places[subject], True)])
+            if subject in stands:
+                self._place_subject(subject, [(stands[subject], True)])
         self.done = records
         return self.triples, self.places
+
+    def is_complete(self) -> bool:
+        """Whether all claims have come, and all that the published graphs say."""
+        counts = self.pages.triples_by_graph()
+        graphs = self.contents.catalogue.keys() - self.passed_over
+        return self.claims == self.contents.classes.get(TC.Claim, 0) and all(
+            self.given.get(graph, 0) == counts.get(graph, 0) for graph in graphs
+        )
 
     def confirm(self) -> None:
         """See that the service holds what it held at the beginning."""
