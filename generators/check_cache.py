@@ -31,7 +31,7 @@ def check_by_parts(contents: Mapping[str, bytes], form: str, today: date | None,
     parts = DocumentParts(contents)
     file = folder / f"check-{form}.json"
     engine = _engine()
-    kept = _read(file)
+    kept = read_kept(file)
     now: dict[str, Told] = {}
 
     def tell(store: Store) -> Told:
@@ -64,15 +64,20 @@ def _hash(*parts: bytes) -> str:
 
 
 def _written(kept: dict[str, Told]) -> bytes:
-    text = json.dumps({key: asdict(part) for key, part in kept.items()}, ensure_ascii=False).encode()
+    return sealed(json.dumps({key: asdict(part) for key, part in kept.items()}, ensure_ascii=False).encode())
+
+
+def sealed(text: bytes) -> bytes:
+    """The contents of a file that is kept: a hash that shows damage, and a line of JSON."""
     return _hash(text).encode() + b"\n" + text + b"\n"
 
 
-def _read(file: Path) -> dict[str, Told]:
+def read_kept(file: Path) -> dict[str, Told]:
     """What was kept; nothing where the file is missing, damaged, or of another making."""
     try:
-        check, _, text = read_regular(file).partition(b"\n")
-        if _hash(text.rstrip(b"\n")).encode() != check:
+        data = read_regular(file)
+        text = data.partition(b"\n")[2].removesuffix(b"\n")
+        if data != sealed(text):
             return {}
         return {str(key): _as_told(part) for key, part in json.loads(text).items()}
     except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):

@@ -79,7 +79,11 @@ STORE = ["--only", "--kb", "kb"]
 COMMANDS: dict[str, list[list[str]]] = {
     "add": [["add", *STORE, "form.yaml", "other.yaml"]],
     "form": [["form", "hostile-work", *STORE]],
-    "check": [["check", *STORE, "--shapes", "shapes.ttl", "--format", f] for f in ("text", "json", "sarif")],
+    "check": [
+        *(["check", *STORE, "--shapes", "shapes.ttl", "--format", f] for f in ("text", "json", "sarif")),
+        ["check", *STORE, "--cache", "kept"],
+        ["check", *STORE, "--cache", "kept"],
+    ],
     "compare": [["compare", *STORE], ["compare", "stop-count", "--format", "json", *STORE]],
     "agenda": [["agenda", *STORE, "--format", f] for f in ("text", "json", "form")],
     "build": [["build", *STORE, "--out", "site", "--previous", "bank.json"]],
@@ -145,6 +149,7 @@ def test_every_command_does_its_work_and_no_more(ran: tuple[Path, dict[str, list
         "site",
         "sheets",
         "items.zip",
+        "kept",
         "demo",
         "rules",
         "manual.html.j2",

@@ -101,7 +101,9 @@ ODD = {
         "INSERT DATA { GRAPH <urn:x:theirs> { claim:theirs a tc:Claim ; tc:parameter parameter:stop-count ; "
         "tc:min 3 ; tc:max 3 ; dcterms:source source:theirs } }",
     ),
-    "no claims, but their lists": ("uncut", "DELETE { GRAPH ?g { ?s ?p ?o } } WHERE { GRAPH ?g { ?s a tc:Claim ; ?p ?o } }"),
+    "no claims, but their lists": (
+        "uncut", "DELETE { GRAPH ?g { ?s ?p ?o } } WHERE { GRAPH ?g { ?s a tc:Claim ; ?p ?o } }",
+    ),
 }  # fmt: skip
 
 

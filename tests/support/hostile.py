@@ -20,6 +20,7 @@ from hostile_world import CASE, PLAN, POLICY, RULINGS, SHAPES, WORLD, form_of, t
 
 from trayconcord.generators.changes import changes, document_of
 from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
+from trayconcord.generators.check_cache import check_by_parts, read_kept, sealed
 from trayconcord.generators.compare_output import chosen_topics, json_topics, text_parts
 from trayconcord.generators.demo import lay_out
 from trayconcord.generators.export import rules_document
@@ -37,13 +38,13 @@ from trayconcord.generators.plan_output import json_plan, text_plan
 from trayconcord.generators.plans import read_plan
 from trayconcord.generators.withdrawn import read_previous, revisions, withdrawals
 from trayconcord.kb.case_file import case_of_words, read_case
-from trayconcord.kb.errors import UnusableInput
+from trayconcord.kb.errors import UnusableInput, unusable
 from trayconcord.kb.form_text import form_text
 from trayconcord.kb.forms import Form, read_form
 from trayconcord.kb.marking import policy_triples, read_policy
 from trayconcord.kb.marking_form import policy_form
 from trayconcord.kb.measured_file import read_measured
-from trayconcord.kb.store import load, shipped
+from trayconcord.kb.store import documents, load, shipped
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import new_graph, read_turtle, write_turtle
 from trayconcord.shapes.check import Report, check
@@ -160,6 +161,15 @@ def _read_record(path: Path) -> object:
     return stale(RENDERED, record, WORLD.small, WORLD.comparison)
 
 
+def _read_kept(path: Path) -> object:
+    """As `check --cache` does, with a seal that fits; what is damaged is not used, without a word."""
+    path.write_bytes(sealed(path.read_bytes()))
+    found = read_kept(path)
+    if not found:
+        raise unusable(path, "is not used", "delete it")
+    return found
+
+
 def _read_words(path: Path) -> object:
     words = path.read_bytes().decode("utf-8", "surrogateescape").split("\n")
     for word in words:
@@ -251,6 +261,11 @@ RENDERED = "# Trays\n2 mm of room and 4 stops\n"
 
 
 @cache
+def _kept() -> list[bytes]:
+    check_by_parts(documents([WORLD.layer], True), "text", None, WORLD.folder / "kept")
+    return [(WORLD.folder / "kept" / "check-text.json").read_bytes().split(b"\n")[1]]
+
+
 def _records() -> list[bytes]:
     done = render(MANUSCRIPT.decode(), WORLD.small, WORLD.comparison, (("arch", "maxillary"),))
     return [record_json(done.record).encode()]
@@ -289,6 +304,7 @@ READERS = {
             lambda path: ["render", "--only", str(path), "--out", str(path.parent / "rendered")],
         ),
         Reader("record", _records, _read_record),
+        Reader("kept", _kept, _read_kept),
         Reader("bank", _banks, _read_bank, lambda path: ["items", "--only", "--previous", str(path)]),
     )
 }  # fmt: skip
