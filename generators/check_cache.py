@@ -18,6 +18,7 @@ from trayconcord.generators.output import write_files
 from trayconcord.kb.document_parts import DocumentParts
 from trayconcord.kb.files import read_regular
 from trayconcord.kb.store import Store
+from trayconcord.kb.turtle import bulk
 from trayconcord.shapes.check import STATES, check
 from trayconcord.shapes.findings import GRAVITY
 from trayconcord.shapes.rules import rule_book
@@ -28,7 +29,11 @@ def check_by_parts(contents: Mapping[str, bytes], form: str, today: date | None,
 
     Raises `Uncut`, and `UnusableInput` where the vocabulary is not usable or the folder cannot be written.
     """
-    parts = DocumentParts(contents)
+    with bulk():
+        return _check(DocumentParts(contents), form, today, folder)
+
+
+def _check(parts: DocumentParts, form: str, today: date | None, folder: Path) -> Told:
     file = folder / f"check-{form}.json"
     engine = _engine()
     kept = read_kept(file)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from hashlib import blake2b
-from itertools import groupby
 from pathlib import PurePath
 from typing import Any
 
@@ -32,7 +31,7 @@ _PREFIX = re.compile(rb"@prefix ([A-Za-z][A-Za-z0-9-]*): <([^>\n]*)> \.")
 _CLAIM = re.compile(
     rb"<%s([^>\n]*)> a tc:Claim ;\n    tc:parameter parameter:([A-Za-z_][A-Za-z0-9_-]*) ;\n" % ns.CLAIM.encode()
 )
-_SOURCE = re.compile(rb" (?:source:|<%s)([^\s>]+)" % ns.SOURCE.encode())
+_SOURCE = re.compile(rb"source[:/]([^\s>]+)")
 _OWN = b"<" + str(TC).encode()
 _STEPS = b"tc:steps <" + ns.CLAIM.encode()
 _RECORDS = frozenset(
@@ -58,7 +57,8 @@ class DocumentParts:
         self._claims: set[bytes] = set()
         self._cited: dict[str, set[str]] = {}
         self._with_lists: set[str] = set()
-        self._heads: dict[bytes, bytes] = {}
+        self._heads = {b"": ""}
+        self._said: dict[str, bytes] = {}
         self._lists = blake2b()
         self._vocabulary = blake2b()
         rest: list[_Piece] = []
@@ -99,9 +99,10 @@ class DocumentParts:
                 self._claims.add(found[1])
                 self._pieces.setdefault(found[2].decode(), []).append(_Piece(name, head, line, text))
             elif text.startswith(b"@prefix") and not head and not rest:
-                head = self._heads.setdefault(text, text)
-                if head is text:
+                head = text
+                if head not in self._heads:
                     _refuse_odd(head)
+                    self._heads[head] = _digest(head).hex()
             else:
                 if text.startswith(b"<%s" % ns.CLAIM.encode()):
                     _update(self._lists, text)
@@ -117,6 +118,8 @@ class DocumentParts:
         if b"@prefix" in text or _OWN in text:
             raise Uncut
         self._cited[parameter] = {name.decode(errors="replace") for name in set(_SOURCE.findall(text))}
+        stands = "\n".join([f"{piece.line} {self._heads[piece.head]} {piece.name}" for piece in pieces])
+        self._said[parameter] = _digest(text, stands.encode())
         if b"tc:steps" in text:
             if text.count(b"tc:steps") != text.count(_STEPS):
                 raise Uncut
@@ -132,11 +135,7 @@ class DocumentParts:
         digest = self._vocabulary.copy()
         digest.update(parameter.encode())
         base = self.parts.base
-        pieces = self._pieces.get(parameter, [])
-        for head, alike in groupby(pieces, key=lambda piece: piece.head):
-            _update(digest, head)
-            for piece in alike:
-                digest.update(b"%b:%d:%d:%b" % (piece.name.encode(), piece.line, len(piece.text), piece.text))
+        digest.update(self._said.get(parameter, b""))
         if parameter in self._with_lists:
             digest.update(self._lists.digest())
         for source in sorted(self._behind(self._cited.get(parameter, ()))):
@@ -203,6 +202,12 @@ class DocumentParts:
             if value.startswith(subject) and value in triples:
                 told += self._told(value)
         return told
+
+
+def _digest(*parts: bytes) -> bytes:
+    digest = blake2b()
+    _update(digest, *parts)
+    return digest.digest()
 
 
 def _update(digest: Any, *parts: bytes) -> None:
