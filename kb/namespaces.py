@@ -7,12 +7,20 @@ Own terms live under https://w3id.org/trayconcord/ (not yet registered). Every o
 from rdflib import Namespace, URIRef
 from rdflib.namespace import DC, DCTERMS, OWL, PROV, RDF, RDFS, SKOS, VOID, XSD
 
+_interned: dict[str, URIRef] = {}
+
+
+def interned(iri: str) -> URIRef:
+    """The one object for an IRI that comes up again and again: rdflib compares two objects at ten times the cost."""
+    text = str(iri)  # an URIRef is not equal to the string it is
+    return _interned.get(text) or _interned.setdefault(text, URIRef(text))
+
 
 class _Namespace(Namespace):
     """A namespace that makes each of its terms once; rdflib's makes it anew, and looks at it, each time it is named."""
 
     def __getattr__(self, name: str) -> URIRef:
-        term = super().__getattr__(name)
+        term = interned(super().__getattr__(name))
         self.__dict__[name] = term
         return term
 

@@ -15,9 +15,9 @@ from typing import Any
 from rdflib import Literal, URIRef
 from rdflib.namespace import XSD
 
-from trayconcord.kb.namespaces import BASE
+from trayconcord.kb.namespaces import BASE, interned
 from trayconcord.kb.signs import UNUSABLE
-from trayconcord.kb.triples import Pair, Triples, interned
+from trayconcord.kb.triples import Pair, Triples
 
 LARGE = 30_000
 """Bytes that rdflib reads in the time in which pyoxigraph is imported; it pays beyond them."""

@@ -16,8 +16,9 @@ from rdflib import Literal, URIRef
 from rdflib.namespace import RDF
 from rdflib.term import Node
 
+from trayconcord.kb.namespaces import interned
 from trayconcord.kb.signs import UNUSABLE
-from trayconcord.kb.triples import Pair, Triples, interned
+from trayconcord.kb.triples import Pair, Triples
 
 _IRI = r"<(https?://[!#-;=?-\[\]_a-z~]*)>"
 _NAME = r"([A-Za-z][A-Za-z0-9-]*):([A-Za-z_][A-Za-z0-9_-]*)"

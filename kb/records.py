@@ -9,7 +9,7 @@ from trayconcord.kb import namespaces as ns
 from trayconcord.kb.grammar import exact_text
 from trayconcord.kb.literals import number_literal
 from trayconcord.kb.model import Case, Claim, Ruling, Scope, Source, Trouble
-from trayconcord.kb.namespaces import BIBO, QUDT, TC
+from trayconcord.kb.namespaces import BIBO, QUDT, TC, interned
 from trayconcord.kb.statements import (
     DERIVED,
     LOCATOR,
@@ -22,7 +22,7 @@ from trayconcord.kb.statements import (
     members_of,
     text_of,
 )
-from trayconcord.kb.triples import Triples, interned
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
 from trayconcord.kb.vocabulary import Vocabulary
 

@@ -12,8 +12,8 @@ from trayconcord.kb import namespaces as ns
 from trayconcord.kb.grammar import ValueProblem
 from trayconcord.kb.literals import number_of
 from trayconcord.kb.model import Scope, Trouble, comparable, in_order
-from trayconcord.kb.namespaces import BIBO, QUDT, TC
-from trayconcord.kb.triples import Properties, Triples, interned
+from trayconcord.kb.namespaces import BIBO, QUDT, TC, interned
+from trayconcord.kb.triples import Properties, Triples
 from trayconcord.kb.values import Choice, Membership, Nothing, Quantity, Recorded, Steps, YesNo
 from trayconcord.kb.vocabulary import Vocabulary, unit_id
 

@@ -12,7 +12,6 @@ from importlib.resources import files
 from pathlib import Path
 
 from rdflib import Graph, URIRef
-from rdflib.namespace import RDF
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.canonical import canonical_hash
@@ -40,8 +39,6 @@ MOST = 1024
 """Documents that are remembered at a time."""
 
 _documents: dict[tuple[bytes, str], tuple[Triples, Lines]] = {}
-
-_RECORDS = frozenset((TC.Claim, TC.Source, RDF.Seq))
 
 FOLDERS = ("vocabulary", "sources", "rulings", "cases", "marking")
 
@@ -210,7 +207,7 @@ def _stamps(found: dict[str, Path | bytes]) -> dict[str, tuple[int, int, int]]:
 def of_triples(triples: Triples, places: Mapping[URIRef, Place]) -> Store:
     """Read the records of triples that hold the vocabulary too."""
     try:
-        vocabulary = read_vocabulary(_described(triples))
+        vocabulary = read_vocabulary(triples)
     except ValueError as error:
         raise unusable("vocabulary", str(error), "mend the vocabulary of the store") from None
     return Store(
@@ -224,17 +221,6 @@ def of_triples(triples: Triples, places: Mapping[URIRef, Place]) -> Store:
         former_rulings=read_rulings(triples, vocabulary, TC.FormerRuling),
         marking=read_policy(triples, vocabulary),
     )
-
-
-def _described(triples: Triples) -> Graph:
-    """The part that the vocabulary can be read from: all but the subjects that are claims, sources or lists only."""
-    graph = new_graph()
-    described = [subject for cls in triples.classes() if cls not in _RECORDS for subject in triples.of_type(cls)]
-    described += triples.subjects(TC.gaugeSystem)
-    for subject in dict.fromkeys(described):
-        for predicate, value in triples.pairs[subject]:
-            graph.add((subject, predicate, value))
-    return graph
 
 
 def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> dict[str, Path | bytes]:

@@ -11,7 +11,7 @@ from typing import Any
 from rdflib import URIRef
 from rdflib.namespace import RDF
 
-from trayconcord.kb.namespaces import TC
+from trayconcord.kb.namespaces import TC, interned
 
 Triple = tuple[URIRef, URIRef, Any]
 Pair = tuple[URIRef, Any]
@@ -19,15 +19,6 @@ Pair = tuple[URIRef, Any]
 
 Properties = dict[URIRef, list[Any]]
 """What is said of one subject, each value once."""
-
-_interned: dict[str, URIRef] = {}
-
-
-def interned(iri: str) -> URIRef:
-    """The one object for an IRI that comes up again and again: rdflib compares two objects at ten times the cost."""
-    text = str(iri)  # an URIRef is not equal to the string it is
-    return _interned.get(text) or _interned.setdefault(text, URIRef(text))
-
 
 INDEXED = (RDF.type, TC.gaugeSystem)
 """The properties by whose values subjects are looked for."""

@@ -14,9 +14,9 @@ from trayconcord.kb import namespaces as ns
 from trayconcord.kb.identifiers import isbn_is_valid
 from trayconcord.kb.marking import SITE_AXIS
 from trayconcord.kb.model import Claim, Scope, Trouble, comparable, topic_id
-from trayconcord.kb.namespaces import TC
+from trayconcord.kb.namespaces import TC, interned
 from trayconcord.kb.store import Store
-from trayconcord.kb.triples import Triples, interned
+from trayconcord.kb.triples import Triples
 from trayconcord.kb.values import Comparable, Interval, Membership
 from trayconcord.kb.vocabulary import Parameter
 from trayconcord.shapes.answers import governing_value

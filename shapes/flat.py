@@ -14,8 +14,8 @@ from typing import Any
 from rdflib import Graph, Literal, URIRef
 from rdflib.namespace import RDF, RDFS, SH, XSD
 
-from trayconcord.kb.namespaces import TC
-from trayconcord.kb.triples import Triples, interned
+from trayconcord.kb.namespaces import TC, interned
+from trayconcord.kb.triples import Triples
 from trayconcord.shapes.rules import SEVERITIES, Rule
 
 _TARGETS = {SH.targetClass, SH.targetSubjectsOf}

@@ -107,7 +107,9 @@ ODD = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("what", ODD)
+@pytest.mark.parametrize(
+    "what", [pytest.param(what, marks=[pytest.mark.slow] * (number > 2)) for number, what in enumerate(ODD)]
+)
 def test_an_odd_service_says_what_it_says_as_a_whole(
     published: Any, what: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,7 +1,8 @@
 """A small tree of an HTML page, strict where a browser would guess: what is opened is closed, in order."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html.parser import HTMLParser
+from pathlib import Path
 
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 
@@ -73,3 +74,19 @@ def parse(page: str) -> Element:
     builder.close()
     assert [element.tag for element in builder.open] == [""], "the page ends inside an element"
     return builder.root
+
+
+class Pages(Mapping[str, Element]):
+    """The pages of a site by name; one is parsed when it is asked for."""
+
+    def __init__(self, site: Path) -> None:
+        self.paths = {path.name: path for path in site.glob("*.html")}
+
+    def __getitem__(self, name: str) -> Element:
+        return parse(self.paths[name].read_text(encoding="utf-8"))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.paths)
+
+    def __len__(self) -> int:
+        return len(self.paths)
