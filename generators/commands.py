@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from trayconcord.generators.progress import progress
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from trayconcord.kb.case_file import CaseFile
     from trayconcord.kb.model import Scope
@@ -55,10 +55,12 @@ def add(options: Namespace) -> int:
     from trayconcord.shapes.check import check
 
     layers = options.kb or [DEFAULT_STORE]
-    entered = enter(options.forms, layers, options.only, layers[-1])
+    with progress("entering"):
+        entered = enter(options.forms, layers, options.only, layers[-1])
     for name in entered.written:
         print(f"{'replaced' if name in entered.replaced else 'wrote'} {layers[-1] / name}")
-    report = check(entered.store, today=date.today())
+    with progress("checking"):
+        report = check(entered.store, today=date.today())
     ours = {str(layers[-1] / name) for name in entered.written}
     print(text_report(report, files=ours))
     return OK
@@ -124,8 +126,19 @@ def _stores(options: Namespace) -> "Iterable[Store]":
     if options.endpoint:
         from trayconcord.kb.remote_store import stores_by_parameter
 
-        return stores_by_parameter(_service(options), options.kb, options.topic and options.topic.partition("?")[0])
+        parts = stores_by_parameter(_service(options), options.kb, options.topic and options.topic.partition("?")[0])
+        return _awaited(parts)
     return [_loaded(options)]
+
+
+def _awaited(parts: "Iterator[Store]") -> "Iterator[Store]":
+    """Each part as it comes, with a person at a terminal told what is waited for."""
+    while True:
+        with progress("reading the service"):
+            part = next(parts, None)
+        if part is None:
+            return
+        yield part
 
 
 def agenda(options: Namespace) -> int:
@@ -135,7 +148,8 @@ def agenda(options: Namespace) -> int:
     from trayconcord.shapes.check import check
 
     store = _loaded(options)
-    found = agenda(check(store, today=options.on))
+    with progress("checking"):
+        found = agenda(check(store, today=options.on))
     printed = {"text": text_agenda, "json": json_agenda, "form": form_agenda}[options.format](found, store)
     print(printed, end="" if printed.endswith("\n") else "\n")
     return OK
@@ -168,10 +182,12 @@ def export(options: Namespace) -> int:
     store = _loaded(options)
     if options.format == "all":
         out = options.out or Path("export")
-        written = write_folder(export_files(store, Comparison(store)), out)
+        with progress("exporting"):
+            written = write_folder(export_files(store, Comparison(store)), out)
         print(f"wrote {len(written)} files to {out}; start at {out / 'index.html'}")
         return OK
-    data = one_file(options.format, rules_document(store, Comparison(store)))
+    with progress("exporting"):
+        data = one_file(options.format, rules_document(store, Comparison(store)))
     if options.out:
         write_file(data, options.out)
         print(f"wrote {options.out}")
@@ -185,7 +201,8 @@ def publish(options: Namespace) -> int:
     from trayconcord.kb.publish import publish
 
     service = _service(options)
-    outcome = publish(service, options.kb, options.only, options.dry_run, options.take_over)
+    with progress("publishing"):
+        outcome = publish(service, options.kb, options.only, options.dry_run, options.take_over)
     for done, graphs in (("wrote", outcome.written), ("renamed", outcome.renamed), ("removed", outcome.removed)):
         for graph in graphs:
             print(f"{'dry run: ' * options.dry_run}{done} {graph}")
@@ -199,8 +216,9 @@ def changes(options: Namespace) -> int:
     from trayconcord.generators.changes import changes, document_of
     from trayconcord.generators.changes_output import json_changes, page_of_changes, text_changes
 
-    old, new = document_of(options.old, options.only), document_of(options.new, options.only)
-    found = changes(old, new)
+    with progress("comparing"):
+        old, new = document_of(options.old, options.only), document_of(options.new, options.only)
+        found = changes(old, new)
     if options.format == "json":
         print(json_changes(found), end="")
     elif options.format == "html":
@@ -229,7 +247,9 @@ def plan(options: Namespace) -> int:
     from trayconcord.shapes.compare import Comparison
 
     store = _loaded(options)
-    made = plan(store, Comparison(store), _case(options.case, store), " ".join(options.case))
+    stated = _case(options.case, store)
+    with progress("answering"):
+        made = plan(store, Comparison(store), stated, " ".join(options.case))
     if options.format == "card":
         from trayconcord.generators.bench_card import bench_card
 
@@ -255,7 +275,8 @@ def why(options: Namespace) -> int:
     stated = _case(options.case, store)
     refuse_contradictions(stated, store.vocabulary, " ".join(options.case))
     case = stated.when
-    found = why(options.parameter, case, store, Comparison(store))
+    with progress("answering"):
+        found = why(options.parameter, case, store, Comparison(store))
     print((json_why if options.format == "json" else text_why)(found, case, store).rstrip("\n"))
     return OK
 
@@ -265,7 +286,10 @@ def mark(options: Namespace) -> int:
     from trayconcord.generators.marking_command import marks_as
 
     store = _loaded(options)
-    print(marks_as(options, store, _case(options.case, store)).rstrip("\n"))
+    case = _case(options.case, store)
+    with progress("marking"):
+        text = marks_as(options, store, case)
+    print(text.rstrip("\n"))
     return OK
 
 
@@ -278,7 +302,8 @@ def sheets(options: Namespace) -> int:
 
     store = _loaded(options)
     plan = read_plan(options.plan, store.vocabulary) if options.plan else default_plan(store.vocabulary)
-    pages = planned_sheets(Comparison(store), store, plan)
+    with progress("writing the sheets"):
+        pages = planned_sheets(Comparison(store), store, plan)
     write_folder(pages, options.out)
     starts = ", ".join(str(options.out / name) for name in pages if name.endswith(".html"))
     print(f"wrote {len(pages)} files to {options.out}; read {starts}")
@@ -290,7 +315,9 @@ def items(options: Namespace) -> int:
     from trayconcord.generators.item_command import bank_as
     from trayconcord.generators.output import write_file
 
-    data = bank_as(options, _loaded(options))
+    store = _loaded(options)
+    with progress("making the items"):
+        data = bank_as(options, store)
     if options.out:
         write_file(data, options.out)
         print(f"wrote {options.out}")
@@ -315,13 +342,16 @@ def render(options: Namespace) -> int:
     store = _loaded(options)
     if options.check:
         comparison = Comparison(store)
-        verdicts = [(path, command.check_file(path, store, comparison)) for path in options.files]
+        with progress("checking"):
+            verdicts = [(path, command.check_file(path, store, comparison)) for path in options.files]
         if options.format == "json":
             print(command.json_verdicts(verdicts), end="")
         else:
             print(command.text_verdicts(verdicts))
         return STALE if any(verdict.stale for _, verdict in verdicts) else OK
-    target, done = command.render_file(options.files[0], options.out, store, _case_of_manuscript(options.case, store))
+    case = _case_of_manuscript(options.case, store)
+    with progress("rendering"):
+        target, done = command.render_file(options.files[0], options.out, store, case)
     for name in done.figures:
         print(f"wrote {target.parent / name}")
     count = len(done.passages)
@@ -350,22 +380,9 @@ def demo(options: Namespace) -> int:
 
 def explain(options: Namespace) -> int:
     """Print a page of the guide, or list the pages."""
-    from trayconcord.generators import guide
-    from trayconcord.kb.errors import nearest, unusable
-    from trayconcord.shapes import rules
+    from trayconcord.generators.guide import explained
 
-    if options.page is None:
-        print("Commands and kinds of files\n")
-        print("\n".join(f"  {name:20} {text}" for name, text in guide.summaries().items()))
-        print("\nRules of the check\n")
-        print("\n".join(f"  {name}" for name in rules.page_names()))
-        return OK
-    text = guide.page(options.page) or rules.page(options.page)
-    if text is None:
-        near = nearest(options.page, guide.page_names() + rules.page_names())
-        fix = f"did you mean {near}?" if near else "list them: trayconcord explain"
-        raise unusable(options.page, "no page has this name", fix)
-    print(text, end="")
+    print(explained(options.page), end="")
     return OK
 
 
