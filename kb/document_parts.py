@@ -31,7 +31,7 @@ _PREFIX = re.compile(rb"@prefix ([A-Za-z][A-Za-z0-9-]*): <([^>\n]*)> \.")
 _CLAIM = re.compile(
     rb"<%s([^>\n]*)> a tc:Claim ;\n    tc:parameter parameter:([A-Za-z_][A-Za-z0-9_-]*) ;\n" % ns.CLAIM.encode()
 )
-_SOURCE = re.compile(rb"source[:/]([^\s>]+)")
+_SOURCE = re.compile(rb"source[:/]([^\s>,]+)")
 _OWN = b"<" + str(TC).encode()
 _STEPS = b"tc:steps <" + ns.CLAIM.encode()
 _RECORDS = frozenset(

@@ -110,6 +110,7 @@ EDITS = {
     "a step that nobody knows": ("rdf:_1 concept:draw-outline", "rdf:_1 concept:draw-outlin"),
     "the line": (r"\n\n<", "\n\n\n# moved\n\n<"),
     "a withdrawn document": ("dcterms:type kind:textbook", 'tc:withdrawn "2020" ;\n    dcterms:type kind:textbook'),
+    "two sources": (r"(source source:invented-\w+) ;", r"\1, source:invented-notes, source:invented-others ;"),
     "an unknown source": ("dcterms:source source:invented-others", "dcterms:source source:invented-athers"),
     "a class that nobody knows": (r"source:invented-others a tc:Source", "source:invented-others a tc:Sauce"),
     "a parameter that nobody knows": ("parameter:stop-count", "parameter:stop-cuont"),
@@ -149,6 +150,22 @@ def test_after_any_change_it_is_the_whole_again(tmp_path: Path, checked: tuple[P
     assert outcome in ("cut", "uncut", "complaint")
     if outcome == "cut":
         assert by_parts([layer], tmp_path / "kept") != before
+
+
+@pytest.mark.slow
+def test_after_any_changes_one_after_the_other_it_is_the_whole_again(tmp_path: Path) -> None:
+    dice = random.Random(7)
+    layer = enter_forms(tmp_path, NOTES, OTHERS)
+    sound = {path: path.read_text() for path in (layer / "sources").iterdir()}
+    cut = 0
+    for _ in range(30):
+        for path, text in sound.items():
+            path.write_text(text)
+        for edit in dice.sample(sorted(EDITS), 4):
+            for path in dice.sample(sorted(sound), dice.choice([1, 2])):
+                path.write_text(re.sub(*EDITS[edit], path.read_text()))
+            cut += hold(layer, tmp_path / "kept") == "cut"
+    assert cut > 20
 
 
 def hold(layer: Path, cache: Path) -> str:
