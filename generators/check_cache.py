@@ -5,7 +5,6 @@ not be checked again. What is kept can be deleted at any time.
 import json
 import sys
 from collections.abc import Mapping
-from dataclasses import asdict
 from datetime import date
 from hashlib import blake2b
 from pathlib import Path
@@ -69,7 +68,12 @@ def _hash(*parts: bytes) -> str:
 
 
 def _written(kept: dict[str, Told]) -> bytes:
-    return sealed(json.dumps({key: asdict(part) for key, part in kept.items()}, ensure_ascii=False).encode())
+    return sealed(json.dumps({key: _as_list(part) for key, part in kept.items()}, ensure_ascii=False).encode())
+
+
+def _as_list(part: Told) -> list[Any]:
+    sections = [[s.severity, s.rule, s.order, s.parameter, s.count, s.text] for s in part.sections]
+    return [sections, part.states, part.errors, part.standings, part.claims, part.sources]
 
 
 def sealed(text: bytes) -> bytes:
@@ -89,9 +93,9 @@ def read_kept(file: Path) -> dict[str, Told]:
         return {}
 
 
-def _as_told(part: dict[str, Any]) -> Told:
-    sections = [Section(**section) for section in part.pop("sections")]
-    found = Told(sections, **part)
+def _as_told(part: list[Any]) -> Told:
+    sections = [Section(*section) for section in part[0]]
+    found = Told(sections, *part[1:])
     texts = [text for s in sections for text in (s.rule, s.parameter, s.text)]
     texts += [text for pair in (*found.states.items(), *found.errors.items()) for text in pair] + [*found.standings]
     numbers = [number for s in sections for number in (s.order, s.count)]

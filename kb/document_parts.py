@@ -8,11 +8,11 @@ cannot be cut surely is not cut at all.
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import fields
 from datetime import date
 from functools import cached_property
 from hashlib import blake2b
-from pathlib import PurePath
+from operator import attrgetter
 from typing import Any
 
 from rdflib import URIRef
@@ -20,13 +20,15 @@ from rdflib.namespace import RDF
 
 from trayconcord.kb import namespaces as ns
 from trayconcord.kb.errors import Place
-from trayconcord.kb.namespaces import PREFIXES, TC
+from trayconcord.kb.model import Source
+from trayconcord.kb.namespaces import PREFIXES, TC, interned
 from trayconcord.kb.parts import Parts, Uncut
 from trayconcord.kb.plain_turtle import Memory
 from trayconcord.kb.store import Store, read_document
 from trayconcord.kb.triples import Triples
 from trayconcord.kb.turtle import Lines, plain_triples_of
 
+_VOCABULARY = re.compile(r"(?:^|[\\/])vocabulary[\\/][^\\/]*$")
 _PREFIX = re.compile(rb"@prefix ([A-Za-z][A-Za-z0-9-]*): <([^>\n]*)> \.")
 _CLAIM = re.compile(
     rb"<%s([^>\n]*)> a tc:Claim ;\n    tc:parameter parameter:([A-Za-z_][A-Za-z0-9_-]*) ;\n" % ns.CLAIM.encode()
@@ -34,19 +36,17 @@ _CLAIM = re.compile(
 _SOURCE = re.compile(rb"source[:/]([^\s>,]+)")
 _OWN = b"<" + str(TC).encode()
 _STEPS = b"tc:steps <" + ns.CLAIM.encode()
+_TYPE = interned(RDF.type)
 _RECORDS = frozenset(
     (TC.Claim, TC.Source, TC.Ruling, TC.FormerRuling, TC.Case, TC.MarkingPolicy, TC.MarkingItem, RDF.Seq)
 )
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """Some lines of a document: its name and prefixes, the line on which they begin, and their bytes."""
+_FIELDS = attrgetter(*(field.name for field in fields(Source)))
 
-    name: str
-    head: bytes
-    line: int
-    text: bytes
+
+_Piece = tuple[str, bytes, int, bytes]
+"""Some lines of a document: its name and prefixes, the line on which they begin, and their bytes."""
 
 
 class DocumentParts:
@@ -65,7 +65,7 @@ class DocumentParts:
         triples, places = Triples(), dict[URIRef, Place]()
         memory: Memory = {}
         for name, data in contents.items():
-            if PurePath(name).parts[-2] != "vocabulary":
+            if not _VOCABULARY.search(name):
                 rest += self._cut(name, data)
                 continue
             _update(self._vocabulary, name.encode(), data)
@@ -88,16 +88,18 @@ class DocumentParts:
     def _cut(self, name: str, data: bytes) -> list[_Piece]:
         """Take the claims out of a document; returns what is left."""
         rest: list[_Piece] = []
+        claims, pieces = self._claims, self._pieces
         head, line = b"", 1
         for block in data.rstrip(b"\n").split(b"\n\n"):
-            text = block.lstrip(b"\n")
+            text = block.lstrip(b"\n") if block[:1] == b"\n" else block
             line += len(block) - len(text)
             found = _CLAIM.match(text)
             if found:
-                if found[1] in self._claims:
+                subject, parameter = found.groups()
+                if subject in claims:
                     raise Uncut
-                self._claims.add(found[1])
-                self._pieces.setdefault(found[2].decode(), []).append(_Piece(name, head, line, text))
+                claims.add(subject)
+                pieces.setdefault(parameter.decode(), []).append((name, head, line, text))
             elif text.startswith(b"@prefix") and not head and not rest:
                 head = text
                 if head not in self._heads:
@@ -106,19 +108,20 @@ class DocumentParts:
             else:
                 if text.startswith(b"<%s" % ns.CLAIM.encode()):
                     _update(self._lists, text)
-                rest.append(_Piece(name, head, line, text))
+                rest.append((name, head, line, text))
             line += text.count(b"\n") + 2
         return rest
 
     def _look(self, parameter: str, pieces: list[_Piece]) -> None:
         """Note what the claims on a parameter refer to; refuse what could be more than one claim each."""
-        text = b"\n\n".join([piece.text for piece in pieces])
+        text = b"\n\n".join([text for _, _, _, text in pieces])
         if text.count(b" .\n") >= len(pieces) or text.count(b"tc:parameter") != len(pieces):
             raise Uncut
         if b"@prefix" in text or _OWN in text:
             raise Uncut
-        self._cited[parameter] = {name.decode(errors="replace") for name in set(_SOURCE.findall(text))}
-        stands = "\n".join([f"{piece.line} {self._heads[piece.head]} {piece.name}" for piece in pieces])
+        self._cited[parameter] = set(b"\n".join(set(_SOURCE.findall(text))).decode(errors="replace").split("\n"))
+        heads = self._heads
+        stands = "\n".join([f"{line} {heads[head]} {name}" for name, head, line, _ in pieces])
         self._said[parameter] = _digest(text, stands.encode())
         if b"tc:steps" in text:
             if text.count(b"tc:steps") != text.count(_STEPS):
@@ -138,8 +141,9 @@ class DocumentParts:
         digest.update(self._said.get(parameter, b""))
         if parameter in self._with_lists:
             digest.update(self._lists.digest())
-        for source in sorted(self._behind(self._cited.get(parameter, ()))):
-            _update(digest, source.encode(), self._source(source))
+        digest.update(
+            b"".join([self._source(source) for source in sorted(self._behind(self._cited.get(parameter, ())))])
+        )
         items = [item for item in base.marking.items if item.parameter == parameter] if base.marking else []
         for item in items:
             _update(digest, repr(item).encode(), self._place(ns.iri(ns.MARKING, item.id)))
@@ -156,12 +160,13 @@ class DocumentParts:
     def part(self, parameter: str) -> Store:
         """The part of one parameter. Raises `Uncut`."""
         claims, places = _read(self._pieces.get(parameter, ()))
-        triples = self.parts.base.triples
-        lists = [seq for subject in claims for p, seq in claims.pairs[subject] if p == TC.steps and seq in triples]
-        for seq in lists:
-            if _classes(triples, seq) != {RDF.Seq}:
-                raise Uncut
-            claims.pairs[seq] = triples.pairs[seq]
+        if parameter in self._with_lists:
+            triples = self.parts.base.triples
+            lists = [seq for subject in claims for p, seq in claims.pairs[subject] if p == TC.steps and seq in triples]
+            for seq in lists:
+                if _classes(triples, seq) != {RDF.Seq}:
+                    raise Uncut
+                claims.pairs[seq] = triples.pairs[seq]
         return self.parts.part(parameter, claims, places)
 
     def rest(self) -> Store:
@@ -170,20 +175,22 @@ class DocumentParts:
 
     def _behind(self, sources: Iterable[str]) -> set[str]:
         """Sources with all that they derive from."""
-        found: set[str] = set()
-        todo = list(sources)
+        found = set(sources)
+        todo = list(found)
         while todo:
-            name = todo.pop()
-            record = self.parts.base.sources.get(name)
-            if name not in found and record:
-                todo += [record.edition_of, *record.compiled_from]
-            found.add(name)
+            record = self.parts.base.sources.get(todo.pop())
+            if record and (record.edition_of or record.compiled_from):
+                behind = {record.edition_of, *record.compiled_from} - found
+                found |= behind
+                todo += behind
         return found
 
     def _source(self, name: str) -> bytes:
         known = self._sources.get(name)
         if known is None:
-            known = self._sources[name] = repr(self.parts.base.sources.get(name)).encode()
+            record = self.parts.base.sources.get(name)
+            told = repr((name, record and _FIELDS(record))).encode()
+            known = self._sources[name] = b"%d:%b" % (len(told), told)
         return known
 
     @cached_property
@@ -231,11 +238,11 @@ def _read(pieces: Iterable[_Piece]) -> tuple[Triples, dict[URIRef, Place]]:
     """Read pieces, those of like prefixes in one go."""
     by_head: dict[bytes, list[_Piece]] = {}
     for piece in pieces:
-        by_head.setdefault(piece.head, []).append(piece)
+        by_head.setdefault(piece[1], []).append(piece)
     triples = Triples()
     places: dict[URIRef, Place] = {}
     for head, alike in by_head.items():
-        read = plain_triples_of(b"\n\n".join([head, *(piece.text for piece in alike)]) + b"\n")
+        read = plain_triples_of(b"\n\n".join([head, *(text for _, _, _, text in alike)]) + b"\n")
         if read is None or not triples.pairs.keys().isdisjoint(read[0].pairs):
             raise Uncut
         triples.update(read[0])
@@ -246,17 +253,18 @@ def _read(pieces: Iterable[_Piece]) -> tuple[Triples, dict[URIRef, Place]]:
 def _place(lines: Lines, head: bytes, pieces: list[_Piece], places: dict[URIRef, Place]) -> None:
     """Where each subject stands, given its line in the joined text of some pieces."""
     at, end, number = 0, head.count(b"\n") + 1, -1
+    name, first = "", 0
     for subject, line in lines.items():
         while line > end:
             number += 1
             at = end + 2
-            end = at + pieces[number].text.count(b"\n")
-        piece = pieces[number]
-        places[subject] = Place(piece.name, piece.line + line - at)
+            name, _, first, text = pieces[number]
+            end = at + text.count(b"\n")
+        places[subject] = Place(name, first + line - at)
 
 
 def _classes(triples: Triples, subject: URIRef) -> set[Any]:
-    return {value for predicate, value in triples.pairs[subject] if predicate == RDF.type}
+    return {value for predicate, value in triples.pairs[subject] if predicate is _TYPE}
 
 
 def _refuse_others(read: Triples, vocabulary: Triples, claims: set[bytes]) -> None:

@@ -11,7 +11,8 @@ def read_regular(path: Path) -> bytes:
     """The bytes of a file. A pipe or a device, which may never end, is refused. Raises OSError."""
     if not stat.S_ISREG(os.stat(path).st_mode):
         raise OSError(errno.EINVAL, "not a regular file", str(path))
-    return path.read_bytes()
+    with open(path, "rb", buffering=0) as stream:
+        return stream.read()
 
 
 _OPENED = re.compile(r"/dev/(stdin|fd/\d+)|/proc/self/fd/\d+")

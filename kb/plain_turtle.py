@@ -4,7 +4,7 @@ Files are written in a canonical form in which each line says one thing, and mos
 line says is worked out once. The language read here is a part of Turtle so small that nothing in it can be read in two
 ways: no line begins in the middle of a string, a full stop ends a line. Whatever goes beyond it, or is wrong, is not
 read here at all: `read_plain` gives None, and rdflib reads the document, or tells what is the matter with it. Literals
-other than plain strings are put to rdflib too, once each.
+with a datatype are put to rdflib too, once each.
 """
 
 import re
@@ -25,6 +25,7 @@ _NAME = r"([A-Za-z][A-Za-z0-9-]*):([A-Za-z_][A-Za-z0-9_-]*)"
 _STRING = r'"(?:[^"\\\x00-\x1f]|\\["\\])*"'
 _TYPED = rf"{_STRING}(?:@[A-Za-z]+(?:-[A-Za-z0-9]+)*|\^\^(?:{_IRI}|{_NAME}))|[+-]?[0-9]+(?:\.[0-9]+)?|true|false"
 _TOKEN = re.compile(rf" *(?:{_IRI}|{_NAME}|({_STRING})|([;,.])|(a)|({_TYPED}))(?=[ ,]|$)")
+_TAGGED = re.compile(rf"({_STRING})@([A-Za-z]+(?:-[A-Za-z0-9]+)*)")
 _PREFIX = re.compile(rf"@prefix ([A-Za-z][A-Za-z0-9-]*): {_IRI} \.")
 _SUBJECT = re.compile(rf"(?:{_IRI}|{_NAME})(?= )".encode())
 
@@ -166,14 +167,22 @@ class _Reader:
         if term is not None:
             return term
         if found[4]:
-            if UNUSABLE.search(token):
-                raise _NotPlain
-            return Literal(re.sub(r"\\(.)", r"\1", token[1:-1]))
+            return Literal(_unescaped(token))
         if found[6]:
             raise _NotPlain
-        if found[7]:
+        tagged = _TAGGED.fullmatch(token) if found[7] else None
+        if tagged:
+            term = Literal(_unescaped(tagged[1]), lang=tagged[2])
+        elif found[7]:
             term = self.literal(token, self.prefixes)
         else:
             term = URIRef(found[1] or self._expanded(found[2], found[3]))
         self.known.terms[token] = term
         return term
+
+
+def _unescaped(string: str) -> str:
+    """The text of a string in quotes, in which only quotes and backslashes are escaped."""
+    if UNUSABLE.search(string):
+        raise _NotPlain
+    return re.sub(r"\\(.)", r"\1", string[1:-1]) if "\\" in string else string[1:-1]

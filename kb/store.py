@@ -5,6 +5,8 @@ lies in this package; departments lay their own over it. A file in a later layer
 name in an earlier one.
 """
 
+import contextlib
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -223,6 +225,14 @@ def of_triples(triples: Triples, places: Mapping[URIRef, Place]) -> Store:
     )
 
 
+def _in_folder(folder: Path) -> Iterator[tuple[str, Path]]:
+    """The Turtle documents of a folder, by file name; none where there is no such folder."""
+    with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+        for file in os.listdir(folder):
+            if file.endswith(".ttl"):
+                yield file, folder / file
+
+
 def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> dict[str, Path | bytes]:
     """Every Turtle document to load, by the name it is shown under, in the order of loading."""
     chosen: dict[tuple[str, str], tuple[str, Path | bytes]] = {}
@@ -230,17 +240,20 @@ def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> di
     for folder in FOLDERS:
         if only and folder != "vocabulary":
             continue
-        for path in (root / folder).glob("*.ttl"):
-            chosen[folder, path.name] = (f"kb/{folder}/{path.name}", path)
+        for file, path in _in_folder(root / folder):
+            chosen[folder, file] = (f"kb/{folder}/{file}", path)
     for layer in layers:
         if not layer.is_dir() and not (overlay and layer is layers[-1]):
             raise unusable(layer, "is not a folder", "name the folder of a store, or add a form to create it")
         waiting = pending(layer)
-        homes = {f"{folder}/{path.name}": path for folder in FOLDERS for path in (layer / folder).glob("*.ttl")}
-        for name, path in (homes | waiting).items():
+        homes = {(folder, file): path for folder in FOLDERS for file, path in _in_folder(layer / folder)}
+        for name, path in waiting.items():
             folder, _, file = name.partition("/")
             if folder in FOLDERS:
-                chosen[folder, file] = (str(layer / name), path)
+                homes[folder, file] = path
+        shown = {folder: f"{layer / folder}{os.sep}" for folder in FOLDERS}
+        for (folder, file), path in homes.items():
+            chosen[folder, file] = (shown[folder] + file, path)
     for name, data in overlay.items():
         folder, _, file = name.partition("/")
         chosen[folder, file] = (str(layers[-1] / name) if layers else name, data)

@@ -72,7 +72,8 @@ class Facts:
         weighed: dict[tuple[str, int], tuple[int, str]] = {}
         for claim in self.store.claims:
             subject = ns.iri(ns.CLAIM, claim.id)
-            self._troubles(subject, claim.troubles)
+            if claim.troubles:
+                self._troubles(subject, claim.troubles)
             if claim.obtained in _CLASS_OF_OBTAINED:
                 self._add(subject, _TYPE, _CLASS_OF_OBTAINED[claim.obtained])
             if claim.value is None:
@@ -87,7 +88,8 @@ class Facts:
             number, implausible = known
             if implausible:
                 self._add(subject, TC.implausible, Literal(implausible))
-            self._standard(subject, claim)
+            if isinstance(claim.value, Membership):
+                self._standard(subject, claim, claim.value)
             key = (claim.source, claim.parameter, claim.when, number, claim.reported_by)
             earlier = first.setdefault(key, claim.id)
             if earlier != claim.id:
@@ -96,10 +98,10 @@ class Facts:
         for claim, newer in superseded:
             self._add(ns.iri(ns.CLAIM, claim.id), TC.supersededBy, ns.iri(ns.SOURCE, newer))
         silent = {claim.id for claim, _ in superseded}  # a newer edition speaks instead: nothing rests on them
-        for claim in self.store.claims:
-            source = self.store.sources.get(claim.source)
-            if source and source.withdrawn and claim.id not in silent:
-                self._add(ns.iri(ns.CLAIM, claim.id), TC.citesWithdrawn, Literal(source.withdrawn))
+        withdrawn = {source.id: source.withdrawn for source in self.store.sources.values() if source.withdrawn}
+        for claim in self.store.claims if withdrawn else ():
+            if claim.source in withdrawn and claim.id not in silent:
+                self._add(ns.iri(ns.CLAIM, claim.id), TC.citesWithdrawn, Literal(withdrawn[claim.source]))
 
     def _implausible(self, value: Comparable, parameter: Parameter) -> str:
         """In what way a value lies outside the plausible range; empty where it does not."""
@@ -108,13 +110,11 @@ class Facts:
         plausible = comparable_text(Interval(*parameter.plausible), parameter, self.store.vocabulary)
         return f"{comparable_text(value, parameter, self.store.vocabulary)} lies outside {plausible}"
 
-    def _standard(self, subject: URIRef, claim: Claim) -> None:
+    def _standard(self, subject: URIRef, claim: Claim, value: Membership) -> None:
         """A claim that names a standard for a material that the standard does not cover."""
         concepts = self.store.vocabulary.concepts
-        if not isinstance(claim.value, Membership):
-            return
         materials = [concept for axis, concept in claim.when if axis in _MATERIAL_AXES]
-        for name in sorted(claim.value.includes if materials else ()):
+        for name in sorted(value.includes if materials else ()):
             if _STANDARDS not in concepts[name].schemes:
                 continue
             covered = concepts[name].related
@@ -142,8 +142,10 @@ class Facts:
                 self._add(ns.iri(ns.SOURCE, source.id), TC.wrongIsbn, Literal(source.isbn))
         for circular in self.comparison.voices.circular(source.id for source in own):
             self._add(ns.iri(ns.SOURCE, circular), TC.derivesFromItself, Literal(True))
+        known = self.store.sources.keys() | {""}
         for claim in self.store.claims:
-            self._cited(ns.CLAIM, claim.id, (claim.source, claim.reported_by))
+            if claim.source not in known or claim.reported_by not in known:
+                self._cited(ns.CLAIM, claim.id, (claim.source, claim.reported_by))
         for source in own:
             self._cited(ns.SOURCE, source.id, (source.edition_of, *source.compiled_from))
 

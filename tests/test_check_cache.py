@@ -250,9 +250,9 @@ DAMAGE = {
     "nothing": b"",
     "something else": b"kept: yes\n",
     "half of it": None,
-    "a number for a text": (rb'"text": "[^"]*"', b'"text": 7'),
-    "a severity that nobody knows": (rb'"severity": "[a-z]+"', b'"severity": "doom"'),
-    "a key too many": (rb'"order":', b'"owner": "", "order":'),
+    "a number for a text": (rb'"unstated-condition"', b"7"),
+    "a severity that nobody knows": (rb'"info"', b'"doom"'),
+    "a word too many": (rb'"info"', b'"info", "more"'),
     "another shape": (rb"^\{.*\}$", b"[1, 2]"),
     "far too deep": (rb"^\{.*\}$", b"[" * 100_000),
 }

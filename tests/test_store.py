@@ -198,15 +198,14 @@ def test_a_store_that_changes_while_it_is_read_is_read_again(tmp_path: Path, mon
     path.parent.mkdir()
     text = "<https://w3id.org/trayconcord/source/{}> a <https://w3id.org/trayconcord/def/Source> ."
     path.write_text(text.format("old"))
-    read = Path.read_bytes
 
-    def read_and_replace(self: Path) -> bytes:
-        data = read(self)
-        if self == path and b"old" in data:
+    def read_and_replace(file: Path) -> bytes:
+        data = file.read_bytes()
+        if file == path and b"old" in data:
             fresh = path.with_suffix(".new")
             fresh.write_text(text.format("new"))
             fresh.replace(path)
         return data
 
-    monkeypatch.setattr(Path, "read_bytes", read_and_replace)
+    monkeypatch.setattr("trayconcord.kb.store.read_regular", read_and_replace)
     assert set(load([tmp_path], only=True).sources) == {"new"}
