@@ -46,13 +46,19 @@ class StatementReader:
         """What a claim says beside its statement, the least of several values, and its statement. Where all that makes
         up the statement is the very same as another's, it is read once."""
         pairs = self.subjects.pairs[subject]
-        told = tuple([id(pair) for pair in pairs if pair[0] not in _BESIDE])
-        beside = {predicate: value for predicate, value in pairs if predicate in _BESIDE}
+        told = []
+        beside = {}
+        for pair in pairs:
+            if pair[0] in _BESIDE:
+                beside[pair[0]] = pair[1]
+            else:
+                told.append(id(pair))
         if len(told) + len(beside) < len(pairs):
             beside = {predicate: min(self.subjects[subject][predicate]) for predicate in beside}
-        statement = self._read.get(told)
+        key = tuple(told)
+        statement = self._read.get(key)
         if statement is None:
-            statement = self._read[told] = self.statement(self.subjects[subject])
+            statement = self._read[key] = self.statement(self.subjects[subject])
         return beside, statement
 
     def statement(self, about: Properties) -> Statement:

@@ -5,12 +5,12 @@ lies in this package; departments lay their own over it. A file in a later layer
 name in an earlier one.
 """
 
-import contextlib
+import errno
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from importlib.resources import files
+from importlib import resources
 from pathlib import Path
 
 from rdflib import Graph, URIRef
@@ -114,7 +114,7 @@ class Places(Mapping[URIRef, Place]):
 
 def shipped() -> Path:
     """The folder of the shipped layer."""
-    return Path(str(files("trayconcord.kb")))
+    return Path(str(resources.files("trayconcord.kb")))
 
 
 def load(layers: list[Path] | None = None, only: bool = False, overlay: dict[str, bytes] | None = None) -> Store:
@@ -177,17 +177,19 @@ def read_document(data: bytes, name: str, memory: Memory) -> tuple[Triples, Line
 
 def _snapshot(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> tuple[dict[str, bytes], list[Complaint]]:
     """The documents as they stood at one moment, read again where a writer came in between, and the unreadable ones."""
-    for _ in range(TRIES):
+    for left in reversed(range(TRIES)):
         found = layer_files(layers, only, overlay)
         before = _stamps(found)
         contents: dict[str, bytes] = {}
         complaints: list[Complaint] = []
+        moved = False  # between being listed and being read, which leaves its stamps as they were
         for name, origin in found.items():
             try:
                 contents[name] = origin if isinstance(origin, bytes) else read_regular(origin)
             except OSError as error:
+                moved = moved or isinstance(error, FileNotFoundError)
                 complaints.append(Complaint(Place(name), f"cannot be read: {error.strerror}", "check the file"))
-        if _stamps(layer_files(layers, only, overlay)) == before:
+        if _stamps(layer_files(layers, only, overlay)) == before and not (moved and left):
             return contents, complaints
     raise unusable(layers[-1], "is being written by another command", "wait for it to end and try again")
 
@@ -227,10 +229,15 @@ def of_triples(triples: Triples, places: Mapping[URIRef, Place]) -> Store:
 
 def _in_folder(folder: Path) -> Iterator[tuple[str, Path]]:
     """The Turtle documents of a folder, by file name; none where there is no such folder."""
-    with contextlib.suppress(FileNotFoundError, NotADirectoryError):
-        for file in os.listdir(folder):
-            if file.endswith(".ttl"):
-                yield file, folder / file
+    try:
+        files = os.listdir(folder)
+    except OSError as error:
+        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP):
+            return
+        raise unusable(folder, f"cannot be read: {error.strerror}", "check the folder") from None
+    for file in files:
+        if file.endswith(".ttl"):
+            yield file, folder / file
 
 
 def layer_files(layers: list[Path], only: bool, overlay: dict[str, bytes]) -> dict[str, Path | bytes]:

@@ -24,9 +24,13 @@ _LOCK = ".lock"
 def pending(layer: Path) -> dict[str, Path]:
     """Files that count already but have not been moved home, by their path within the store."""
     committed = layer / _COMMITTED
+    try:
+        found = sorted(committed.glob("*/*"))
+    except FileNotFoundError:  # another command is clearing it away, since all of it has been moved home
+        return {}
     return {
         path.relative_to(committed).as_posix(): path
-        for path in sorted(committed.glob("*/*"))
+        for path in found
         if path.is_file() and not any(part.is_symlink() for part in (committed, path.parent, path))
     }
 

@@ -18,7 +18,7 @@ class Terminal(StringIO):
 
 @pytest.fixture
 def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("trayconcord.generators.progress.PATIENCE", 0.01)
+    monkeypatch.setattr("trayconcord.generators.progress.PATIENCE", 0.001)
 
 
 def test_long_work_is_told_and_the_line_is_wiped(hurried: None) -> None:

@@ -209,3 +209,21 @@ def test_a_store_that_changes_while_it_is_read_is_read_again(tmp_path: Path, mon
 
     monkeypatch.setattr("trayconcord.kb.store.read_regular", read_and_replace)
     assert set(load([tmp_path], only=True).sources) == {"new"}
+
+
+def test_a_document_that_is_moved_home_while_the_store_is_read_is_read_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A move changes neither inode nor time nor size, so the stamps are the same before and after."""
+    waiting, home = tmp_path / ".committed" / "sources" / "one.ttl", tmp_path / "sources" / "one.ttl"
+    for path in (waiting, home):
+        path.parent.mkdir(parents=True)
+    waiting.write_text("<https://w3id.org/trayconcord/source/one> a <https://w3id.org/trayconcord/def/Source> .")
+
+    def read_when_moved(file: Path) -> bytes:
+        if file == waiting and waiting.exists():
+            waiting.replace(home)
+        return file.read_bytes()
+
+    monkeypatch.setattr("trayconcord.kb.store.read_regular", read_when_moved)
+    assert set(load([tmp_path], only=True).sources) == {"one"}

@@ -246,3 +246,19 @@ def test_a_draft_that_was_left_does_not_count(tmp_path, forms):
     shutil.copytree(target / "sources", target / ".draft-left" / "sources")
     (target / ".draft-left" / "sources" / "harrow-vale.ttl").write_text("half a fi", encoding="utf-8")
     assert load([target], only=True).sources["harrow-vale"].title == "Bench handout"
+
+
+def test_what_another_command_clears_away_meanwhile_waits_no_more(tmp_path, monkeypatch):
+    """A folder is looked at, and then looked into: by then it may be gone."""
+    (tmp_path / ".committed" / "sources").mkdir(parents=True)
+    plain = os.scandir
+
+    def scandir(path):
+        if path == tmp_path / ".committed" and path.exists():
+            monkeypatch.setattr(os, "scandir", plain)
+            shutil.rmtree(path)
+        return plain(path)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    assert pending(tmp_path) == {}
+    assert not (tmp_path / ".committed").exists()
