@@ -91,8 +91,8 @@ def judged(rules: RuleBook, held: list[Triples], errors: dict[str, str]) -> Iter
         if shape is None:
             yield by_engine[rule.name]
         else:
-            nodes = judge.focus_nodes(shape)
-            yield rule, [(node, severity, "") for node, severity in judge.failing(shape, nodes)], bool(nodes)
+            targets = judge.focus_nodes(shape)
+            yield rule, [(node, severity, "") for node, severity in judge.failing(shape, targets)], bool(targets)
 
 
 def judged_by_engine(

@@ -131,29 +131,29 @@ class Judge:
                 if len(values) > 1:
                     values_of[subject] = list(dict.fromkeys(values))
 
-    def focus_nodes(self, shape: FlatShape) -> set[URIRef]:
-        """The nodes that a shape looks at."""
-        nodes: set[URIRef] = set()
-        for found in (
-            *(self._of_class(cls) for cls in shape.classes),
-            *(self._told[interned(predicate)].keys() for predicate in shape.subjects_of),
-        ):
-            nodes = nodes | found if nodes else set(found)
-        return nodes
+    def focus_nodes(self, shape: FlatShape) -> list[set[URIRef]]:
+        """The nodes that a shape looks at, target by target; a node may be in several."""
+        found = [self._of_class(cls) for cls in shape.classes]
+        found += [set(self._told[interned(predicate)]) for predicate in shape.subjects_of]
+        return [nodes for nodes in found if nodes]
 
-    def failing(self, shape: FlatShape, nodes: set[URIRef]) -> set[tuple[URIRef, str]]:
+    def failing(self, shape: FlatShape, targets: list[set[URIRef]]) -> set[tuple[URIRef, str]]:
         """Those of the nodes that break the shape, each with the severity of what it breaks."""
-        return {(node, part.severity) for part in shape.constraints for node in self._breaking(part, nodes)}
+        return {(node, part.severity) for part in shape.constraints for node in self._breaking(part, targets)}
 
-    def _breaking(self, part: Constraint, nodes: set[URIRef]) -> Iterator[URIRef]:
+    def _breaking(self, part: Constraint, targets: list[set[URIRef]]) -> Iterator[URIRef]:
         told = self._told[part.path]
         if part.least:
-            yield from (node for node in nodes if len(told.get(node, ())) < part.least)
+            for nodes in targets:
+                if part.least == 1:
+                    yield from nodes - told.keys()
+                else:
+                    yield from (node for node in nodes if len(told.get(node, ())) < part.least)
         if part.most is None and part.of_class is None:
             return
         members = self._of_class(part.of_class) if part.of_class is not None else None
         for node, values in told.items():
-            if node in nodes and (
+            if any(node in nodes for nodes in targets) and (
                 (part.most is not None and len(values) > part.most)
                 or (members is not None and not all(value in members for value in values))
             ):
