@@ -174,13 +174,8 @@ def _summary(told: Told, part: bool) -> list[str]:
     return lines
 
 
-def json_report(report: Report) -> str:
-    """The findings as JSON: the contract that other programs read."""
-    return json_of(told(report, "json"))
-
-
 def json_of(told: Told) -> str:
-    """What was told as JSON, with a summary."""
+    """What was told as JSON, with a summary: the contract that other programs read."""
     summary = {
         "claims": told.claims,
         "sources": told.sources,
@@ -226,11 +221,6 @@ def _filled(document: dict[str, Any], key: str, told: Told) -> str:
     margin = " " * (len(before) - before.rindex("\n") - 1)
     entries = ",\n".join(section.text for section in told.sections).replace("\n", f"\n{margin}  ")
     return f'{before}"{key}": [\n{margin}  {entries}\n{margin}]{after}'
-
-
-def sarif_report(report: Report, rules: RuleBook) -> str:
-    """The findings as SARIF 2.1.0."""
-    return sarif_of(told(report, "sarif"), rules)
 
 
 def sarif_of(told: Told, rules: RuleBook) -> str:

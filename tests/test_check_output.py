@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from invented import NOTES, enter_forms, store_of, write_shapes
 
-from trayconcord.generators.check_output import SHOWN, json_report, sarif_report, text_report
+from trayconcord.generators.check_output import SHOWN, json_of, sarif_of, text_report, told
 from trayconcord.generators.cli import main
 from trayconcord.kb.store import Store, load
 from trayconcord.shapes.check import STATES, Report, check
@@ -38,7 +38,7 @@ def faulty(tmp_path_factory: pytest.TempPathFactory) -> Report:
 
 
 def as_json(report: Report) -> dict[str, Any]:
-    document = json.loads(json_report(report))
+    document = json.loads(json_of(told(report, "json")))
     assert isinstance(document, dict)
     return document
 
@@ -109,7 +109,7 @@ def test_text_json_and_sarif_count_alike(shipped_report: Report, faulty: Report,
         for finding in findings:
             by_rule[finding["rule"]] = by_rule.get(finding["rule"], 0) + 1
         assert {rule: int(count) for rule, count in headings} == by_rule
-        sarif = json.loads(sarif_report(report, rule_book()))
+        sarif = json.loads(sarif_of(told(report, "sarif"), rule_book()))
         assert len(sarif["runs"][0]["results"]) == len(findings)
 
 
@@ -144,8 +144,8 @@ def test_a_report_on_some_files_keeps_what_touches_them(tmp_path: Path) -> None:
     ours = str(layer / "sources" / "invented-faults.ttl")
     text = text_report(report, everything=True, files={ours})
     assert "missing-locator: 5 warnings" in text
-    for told in re.findall(r"^(\S+):\d+: \w+\[", text, re.MULTILINE):
-        assert told == ours
+    for file in re.findall(r"^(\S+):\d+: \w+\[", text, re.MULTILINE):
+        assert file == ours
     assert text.splitlines()[-1].endswith("that touch what was entered")
 
 
@@ -156,7 +156,7 @@ def test_a_rule_that_errs_stands_in_every_format(tmp_path: Path, faulty: Report)
     assert document["summary"]["rules"]["broken"] == "errored"
     assert document["summary"]["errors"]["broken"]
     assert "error: the rule broken could not be run: " in text_report(report)
-    run = json.loads(sarif_report(report, rules))["runs"][0]
+    run = json.loads(sarif_of(told(report, "sarif"), rules))["runs"][0]
     assert "broken" in {rule["id"] for rule in run["tool"]["driver"]["rules"]}
 
 
@@ -166,7 +166,7 @@ LEVELS = {"violation": "error", "warning": "warning", "info": "note"}
 def test_sarif_has_what_code_review_tools_read(shipped_report: Report, faulty: Report) -> None:
     # SARIF 2.1.0, OASIS 2020: sections 3.13 (log), 3.14 (run), 3.27 (result), 3.28 (location), 3.49 (rule)
     for report in (shipped_report, faulty):
-        log = json.loads(sarif_report(report, rule_book()))
+        log = json.loads(sarif_of(told(report, "sarif"), rule_book()))
         assert log["version"] == "2.1.0"
         (run,) = log["runs"]
         assert run["tool"]["driver"]["name"] == "trayconcord"
@@ -191,7 +191,7 @@ def test_sarif_has_what_code_review_tools_read(shipped_report: Report, faulty: R
 def test_sarif_names_a_file_in_a_folder_with_a_space_by_its_address(tmp_path: Path) -> None:
     (tmp_path / "my notes").mkdir()
     report = check(store_of(tmp_path / "my notes", FAULTY))
-    log = json.loads(sarif_report(report, rule_book()))
+    log = json.loads(sarif_of(told(report, "sarif"), rule_book()))
     location = log["runs"][0]["results"][0]["locations"][0]["physicalLocation"]["artifactLocation"]["uri"]
     assert location == (tmp_path / "my notes" / "department" / "sources" / "invented-faults.ttl").as_uri()
 
@@ -208,7 +208,7 @@ def test_sarif_is_valid_by_its_schema(faulty: Report, shipped_report: Report, tm
     validator = Draft7Validator(json.loads(Path(schema).read_text(encoding="utf-8")))
     broken = rule_book([write_shapes(tmp_path, "ours:broken a sh:PropertyShape ; sh:targetClass tc:Claim .")])
     for report, rules in ((faulty, rule_book()), (shipped_report, rule_book()), (check(faulty.store, broken), broken)):
-        log = json.loads(sarif_report(report, rules))
+        log = json.loads(sarif_of(told(report, "sarif"), rules))
         assert [error.message for error in validator.iter_errors(log)] == []
     # a decoy: the validator does refuse what is not SARIF
     log["runs"][0]["results"][0]["level"] = "grave"
