@@ -15,10 +15,7 @@ BELOW = {"kb": set(), "shapes": {"kb"}, "generators": {"shapes", "kb"}}
 """Each folder, and the folders that it may import from besides itself."""
 
 LONGEST = 400
-LONGER: dict[str, str] = {
-    "tests/test_forms.py": "one test per mistake that a form can hold",
-}
-"""The files that may be longer, each with the reason."""
+"""Lines of a file that is one idea."""
 
 
 def modules(folder: str) -> list[Path]:
@@ -84,9 +81,7 @@ def test_no_file_is_too_long_to_read() -> None:
         for folder in (*BELOW, "tests")
         for path in modules(folder)
     }
-    longer = {name for name, length in lengths.items() if length > LONGEST}
-    assert longer <= set(LONGER), "split it, or give the reason here"
-    assert set(LONGER) <= longer, "an exception that is no longer needed"
+    assert {name for name, length in lengths.items() if length > LONGEST} == set()
 
 
 @pytest.mark.parametrize(
