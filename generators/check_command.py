@@ -5,7 +5,6 @@ from argparse import Namespace
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from trayconcord.generators.check_cache import check_by_parts
 from trayconcord.generators.check_output import Told, json_of, sarif_of, text_of, together, told
 from trayconcord.generators.progress import progress
 from trayconcord.kb.errors import unusable
@@ -38,6 +37,8 @@ def _checked(options: Namespace, rules: RuleBook, load: Callable[[], Store], ser
         if options.shapes or options.endpoint:
             what = "serves a store of files and the rules of trayconcord alone"
             raise unusable("--cache", what, "leave --cache out")
+        from trayconcord.generators.check_cache import check_by_parts
+
         try:
             with progress("checking"):
                 return check_by_parts(documents(options.kb or [], options.only), form, options.on, options.cache)
